@@ -1,0 +1,1 @@
+"""What can be sold: items, curves, compatibility, import and checking."""

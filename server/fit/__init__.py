@@ -1,0 +1,1 @@
+"""From requirements to ranked stacks: candidates, states, margins, ranking, remedies."""

@@ -1,0 +1,237 @@
+"""What the engine answers: ranked stacks with margins, states, costs and workings.
+
+The field names are those of the programs' contract; ``None`` never stands for a number that was not
+computed: a margin that does not apply is left out, a state that does not exist says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+from server.fit.requirements import Assumption
+
+
+class MarginKey(StrEnum):
+    """The limits a stack is judged by, in the order they are shown."""
+
+    ULTIMATE = "ultimate"
+    PROCESS_PRESSURE = "process_pressure"
+    THROUGHPUT = "throughput"
+    FORELINE = "foreline"
+    INLET = "inlet"
+    CROSSOVER = "crossover"
+    PUMP_DOWN = "pump_down"
+    VAPOUR = "vapour"
+    DUTY = "duty"
+    BACKSTREAMING = "backstreaming"
+    FLUID = "fluid"
+    UTILITIES = "utilities"
+    COMPATIBILITY = "compatibility"
+    BUDGET = "budget"
+
+
+class MarginVerdict(StrEnum):
+    """``pass`` at or above the threshold, ``marginal`` from 1 up to it, ``fail`` below 1."""
+
+    PASS = "pass"  # noqa: S105 (a verdict, not a secret)
+    MARGINAL = "marginal"
+    FAIL = "fail"
+
+
+class StackVerdict(StrEnum):
+    """``fits``: every margin passes; ``marginal``: none fails; ``rejected``: one fails."""
+
+    FITS = "fits"
+    MARGINAL = "marginal"
+    REJECTED = "rejected"
+
+
+class Role(StrEnum):
+    """Roles of the parts of a stack."""
+
+    HIGH_VACUUM_PUMP = "high_vacuum_pump"
+    BOOSTER = "booster"
+    BACKING_PUMP = "backing_pump"
+    FLUID = "fluid"
+    OIL = "oil"
+    TRAP = "trap"
+    BAFFLE = "baffle"
+    LINE = "line"
+    VALVE = "valve"
+    GAUGE = "gauge"
+    INTERLOCK = "interlock"
+    FILTER = "filter"
+    SUPPLIED = "supplied"
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of a stack; ``note`` says why it is there."""
+
+    role: Role
+    sku: str
+    """Empty for supplied parts, which cannot be ordered."""
+    name: str
+    kind: str
+    quantity: int
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Margin:
+    """Capability against requirement for one limit; ``ratio`` ≥ 1 works, ≥ ``threshold`` passes."""
+
+    key: MarginKey
+    required: float
+    available: float
+    unit: str
+    ratio: float
+    threshold: float
+    verdict: MarginVerdict
+    explanation: str
+
+
+@dataclass(frozen=True)
+class State:
+    """A steady state, ``base`` or ``process``. High-vacuum fields are ``None`` for rough stacks."""
+
+    chamber_pressure_pa: float
+    inlet_pressure_pa: float
+    foreline_pressure_pa: float | None
+    throughput_pa_m3_s: float
+    effective_speed_m3_s: float
+    partial_pressures_pa: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class PhaseSpan:
+    """One phase of a pump-down: roughing, waiting for warm-up, high vacuum …"""
+
+    name: str
+    start_s: float
+    end_s: float
+    note: str
+
+
+@dataclass(frozen=True)
+class PumpDown:
+    """Pump-down to the target; times are infinite (``None`` in JSON) when it is never reached."""
+
+    time_s: float
+    p10_s: float
+    p90_s: float
+    probability_in_time: float | None
+    crossover_pressure_pa: float | None
+    curve: tuple[tuple[float, float], ...]
+    """(time [s], chamber pressure [Pa])."""
+    curve_p10: tuple[tuple[float, float], ...]
+    curve_p90: tuple[tuple[float, float], ...]
+    foreline_curve: tuple[tuple[float, float, float], ...]
+    """(time [s], foreline pressure [Pa], tolerable foreline pressure [Pa]); empty for rough stacks."""
+    phases: tuple[PhaseSpan, ...]
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Money over the horizon, exact to the minor unit."""
+
+    currency: str
+    purchase: Decimal
+    energy_per_year: Decimal
+    consumables_per_year: Decimal
+    total_over_horizon: Decimal
+
+
+@dataclass(frozen=True)
+class Working:
+    """One line of the calculation."""
+
+    key: str
+    name: str
+    symbol: str
+    formula: str
+    inputs: Mapping[str, float | str]
+    """Name with unit (``S at inlet [m3/s]``) → value."""
+    value: float | str
+    unit: str
+    source: str
+    section: str
+    """Heading it stands under, e.g. ``Gas loads``."""
+
+
+@dataclass(frozen=True)
+class SpeedPlot:
+    """Speed against pressure at the pump's inlet and at the chamber, with operating points."""
+
+    gas: str
+    pressure_pa: tuple[float, ...]
+    pump_speed_m3_s: tuple[float, ...]
+    chamber_speed_m3_s: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class StackAdvice:
+    """One stack, judged."""
+
+    rank: int
+    verdict: StackVerdict
+    title: str
+    parts: tuple[Part, ...]
+    margins: tuple[Margin, ...]
+    states: Mapping[str, State]
+    pump_down: PumpDown | None
+    cost: Cost
+    rank_reason: str
+    weakest: MarginKey | None
+    flags: tuple[str, ...]
+    """Things to tell the customer: silicone deposits, gas ballast needed, defrost interval …"""
+    speed_plots: tuple[SpeedPlot, ...]
+    workings: tuple[Working, ...]
+    remedies: tuple[Remedy, ...] = ()
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """The smallest single change that turns a failing margin into a passing one."""
+
+    margin: MarginKey
+    change: str
+    from_value: float
+    to_value: float
+    unit: str
+    text: str
+    stack_title: str = ""
+
+
+@dataclass(frozen=True)
+class Counts:
+    """How many combinations were looked at; considered = fit + marginal + Σ rejected."""
+
+    considered: int
+    fit: int
+    marginal: int
+    rejected: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class CatalogIdentity:
+    """Which catalogue the answer rests on."""
+
+    name: str
+    version: str
+
+
+@dataclass(frozen=True)
+class Advice:
+    """The whole answer."""
+
+    catalog: CatalogIdentity
+    assumptions: tuple[Assumption, ...]
+    counts: Counts
+    stacks: tuple[StackAdvice, ...]
+    remedies: tuple[Remedy, ...]
+    ranking_rule: str
+    engine_version: str
