@@ -1,0 +1,1 @@
+"""Gas, flow, outgassing, vapour, pumps and pump-down: pure functions on arrays, in SI."""

@@ -1,0 +1,1 @@
+"""A chosen stack becomes an offer: consumables, prices, quote, operating card."""

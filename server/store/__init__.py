@@ -1,0 +1,1 @@
+"""The database edge: engine, tables, mapping, migrations."""

@@ -1,0 +1,1 @@
+"""Pages, the JSON interface and sign-in."""
