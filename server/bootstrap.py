@@ -122,7 +122,8 @@ def _fill(lock: Path) -> None:
         pip = [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
         _run([*pip, "--require-hashes", "-r", str(LOCKS / "uv.txt")])
         uv = [str(VENV / "bin" / "uv"), "pip", "install", "--quiet", "--python", str(PYTHON)]
-        _run([*uv, "--require-hashes", "-r", str(lock)])
+        # The machine's own certificates, as pip does: company networks often add one.
+        _run([*uv, "--system-certs", "--require-hashes", "-r", str(lock)])
         _stamp_file(lock).write_text(_stamp_of(lock), encoding="ascii")
 
 
