@@ -1,0 +1,1 @@
+"""Steps that change the tables; each says what it must not break."""

@@ -1,0 +1,65 @@
+"""The tables; rows are made from records in ``mapping.py`` only."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import ClassVar
+
+from sqlmodel import Field, SQLModel
+
+from server.store.columns import ExactDecimal, PackedText, UtcTime
+
+
+class CatalogSnapshot(SQLModel, table=True):
+    """One version of the catalogue, as its tables' text."""
+
+    __tablename__: ClassVar[str] = "catalog_snapshot"
+
+    version: str = Field(primary_key=True)
+    name: str
+    origin: str
+    """``demo`` (goes with the program) or ``folder`` (the distributor's own)."""
+    files: str = Field(sa_type=PackedText)
+    """JSON: file name → text."""
+    loaded_at: datetime = Field(sa_type=UtcTime, index=True)
+
+
+class AdviceRow(SQLModel, table=True):
+    """One saved advice."""
+
+    __tablename__: ClassVar[str] = "saved_advice"
+
+    token: str = Field(primary_key=True)
+    created_at: datetime = Field(sa_type=UtcTime, index=True)
+    title: str
+    fit: int
+    marginal: int
+    catalog_version: str = Field(foreign_key="catalog_snapshot.version", index=True)
+    engine_version: str
+    inquiry: str = Field(sa_type=PackedText)
+    requirements: str = Field(sa_type=PackedText)
+    advice: str = Field(sa_type=PackedText)
+
+
+class NumberSeries(SQLModel, table=True):
+    """The last number given out of a series in a year."""
+
+    __tablename__: ClassVar[str] = "number_series"
+
+    series: str = Field(primary_key=True)
+    year: int = Field(primary_key=True)
+    last: int
+
+
+class QuoteRow(SQLModel, table=True):
+    """One quote; the record holds everything, the other columns are for finding it."""
+
+    __tablename__: ClassVar[str] = "quote"
+
+    number: str = Field(primary_key=True)
+    created_at: datetime = Field(sa_type=UtcTime, index=True)
+    customer: str
+    currency: str
+    total: Decimal = Field(sa_type=ExactDecimal)
+    record: str = Field(sa_type=PackedText)
