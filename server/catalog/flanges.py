@@ -21,14 +21,14 @@ class FlangeSystem(StrEnum):
 # Clear bore by nominal size, millimetres. KF: the nominal itself; ISO-K/F: ISO 1609 practical inner
 # diameters (63 and 160 read, the others from memory, medium confidence: shared references §8);
 # CF: tube inner diameters in common use, from memory.
+_ISO_BORE_MM = {
+    63: 70, 80: 83, 100: 102, 125: 127, 160: 153, 200: 213,
+    250: 261, 320: 318, 400: 400, 500: 501, 630: 651,
+}  # fmt: skip
 _BORE_MM: dict[FlangeSystem, dict[int, float]] = {
     FlangeSystem.KF: {10: 10, 16: 16, 20: 20, 25: 25, 32: 32, 40: 40, 50: 50},
-    FlangeSystem.ISO_K: {
-        63: 70, 80: 83, 100: 102, 125: 127, 160: 153, 200: 213, 250: 261, 320: 318, 400: 400, 500: 501, 630: 651,
-    },
-    FlangeSystem.ISO_F: {
-        63: 70, 80: 83, 100: 102, 125: 127, 160: 153, 200: 213, 250: 261, 320: 318, 400: 400, 500: 501, 630: 651,
-    },
+    FlangeSystem.ISO_K: _ISO_BORE_MM,
+    FlangeSystem.ISO_F: _ISO_BORE_MM,
     FlangeSystem.CF: {16: 16, 40: 38, 63: 66, 100: 104, 160: 155, 200: 200, 250: 256},
 }  # fmt: skip
 
@@ -45,7 +45,7 @@ class Flange:
 
     @property
     def bore_m(self) -> float:
-        """Clear bore. [m]"""
+        """Clear bore [m]."""
         return _BORE_MM[self.system][self.nominal] / 1000.0
 
     def mates_with(self, other: Flange) -> bool:
