@@ -86,7 +86,7 @@ def read_number(text: str) -> tuple[float, str]:
         raise NumberProblem("One value is wanted, not a range.")
     if re.match(r"[xX*] ?10", rest):
         raise NumberProblem("A power of ten is written as 2e-5 or 2x10^-5.")
-    if rest[:1].isdigit() or rest[:1] in {".", ",", "^", ":"}:
+    if re.match(r"[0-9](?!/[A-Za-z])", rest) or rest[:1] in {".", ",", "^", ":"}:
         raise NumberProblem(f"“{text}” is not one number with a unit.")
     size = _size(match)
     return (-size if match["sign"] == "-" else size), rest

@@ -21,7 +21,7 @@ _GAUGE = re.compile(
 _ABSOLUTE = re.compile(r" ?(?:\((?:a|abs)\)|\babs\.?|\babsolute)$", re.IGNORECASE)
 _CLOCK = re.compile(r"([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9]))? ?([a-z]*)", re.IGNORECASE)
 _HOURS_MINUTES = re.compile(r"([0-9]+ ?h ?[0-5][0-9])", re.IGNORECASE)
-_PART = r"([0-9][0-9.,]*) ?([a-z]+|['\"])(?:,? ?and )?[, ]*"
+_PART = r"([0-9][0-9.,]*) ?(?!e[+-]?[0-9])([a-z]+|['\"])(?:,? ?and )?[, ]*"
 _PARTS = re.compile(rf"(?:{_PART}){{2,}}", re.IGNORECASE)
 
 

@@ -144,7 +144,8 @@ _DEGREES: tuple[tuple[Unit, str], ...] = (
 )
 
 
-def _spellings() -> Iterator[tuple[str, Unit]]:
+def spellings() -> Iterator[tuple[str, Unit]]:
+    """Yield every way a unit is written, with prefixes, and its unit."""
     for name, factor, exponents, prefixes, others in _FAMILIES:
         for spelling in (name, *others.split()):
             yield spelling, Unit(name, factor, exponents)
@@ -160,13 +161,13 @@ def _spellings() -> Iterator[tuple[str, Unit]]:
 
 @lru_cache(maxsize=1)
 def _exact() -> Mapping[str, Unit]:
-    return dict(_spellings())
+    return dict(spellings())
 
 
 @lru_cache(maxsize=1)
 def _by_lower_case() -> Mapping[str, tuple[Unit, ...]]:
     found: dict[str, dict[str, Unit]] = {}
-    for spelling, unit in _spellings():
+    for spelling, unit in spellings():
         found.setdefault(spelling.lower(), {})[unit.name] = unit
     return {spelling: tuple(units.values()) for spelling, units in found.items()}
 
