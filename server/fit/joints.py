@@ -1,0 +1,162 @@
+"""Joints: rings, clamps, gaskets and bolts between flanges, and adaptors across sizes.
+
+Common practice, no source: one ring and one clamp on a KF joint; one ring and claw clamps on ISO-K,
+the more the larger; one ring and a bolt set on ISO-F; one gasket and a bolt set on CF.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from server.catalog.flanges import Flange, FlangeSystem
+from server.catalog.items import Catalog, LinePart, LineShape
+
+Family = tuple[str, int]
+"""Flanges that mate: system (ISO-K and ISO-F as one) and nominal size."""
+
+# Claw clamps on an ISO-K joint by nominal size: from memory, common practice.
+CLAWS = {63: 4, 80: 4, 100: 4, 125: 4, 160: 4, 200: 6, 250: 6, 320: 8, 400: 8, 500: 12, 630: 12}
+
+# Seal materials taken where the catalogue offers several: common practice, no source.
+_USUAL_SEAL = {LineShape.CENTRING_RING: "fkm", LineShape.GASKET: "copper"}
+
+HARDWARE = frozenset(
+    {LineShape.CENTRING_RING, LineShape.GASKET, LineShape.CLAMP, LineShape.BOLT_SET}
+)
+
+
+def family(flange: Flange) -> Family:
+    """Return what a flange has in common with all flanges it mates with."""
+    is_iso = flange.system in {FlangeSystem.ISO_K, FlangeSystem.ISO_F}
+    return ("ISO" if is_iso else flange.system.value, flange.nominal)
+
+
+def piece_price(part: LinePart) -> Decimal:
+    """Return the price of one piece; a bolt set counts as one piece."""
+    return part.price / pieces_per_sku(part)
+
+
+def pieces_per_sku(part: LinePart) -> int:
+    """Return how many pieces one SKU holds; a bolt set serves one joint, whatever its bolts."""
+    return 1 if part.shape is LineShape.BOLT_SET else part.pack
+
+
+@dataclass(frozen=True)
+class Step:
+    """A two-flange part in a chain: in at ``entry``, out at ``exit``."""
+
+    part: LinePart
+    entry: Flange
+    exit: Flange
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The catalogue's line parts, sorted for fitting."""
+
+    hardware: Mapping[tuple[LineShape, Family], LinePart]
+    shaped: Mapping[tuple[LineShape, Family], tuple[LinePart, ...]]
+    """Tubes, elbows, hoses and tees by the family of their first flange."""
+    crossings: Mapping[Family, tuple[Step, ...]]
+    """Adaptors and reducers by the family they are entered at, both ways round."""
+
+    def joint(self, first: Flange, second: Flange) -> tuple[tuple[LinePart, int], ...] | None:
+        """Return the parts and pieces that close a joint of two mating flanges.
+
+        Returns
+        -------
+        tuple of (LinePart, int) or None
+            None when the catalogue lacks one of them.
+        """
+        wanted = [
+            (self.hardware.get((shape, family(first))), pieces)
+            for shape, pieces in _recipe(first, second)
+        ]
+        closed = tuple((part, pieces) for part, pieces in wanted if part is not None)
+        return closed if len(closed) == len(wanted) else None
+
+    def joint_price(self, flange: Flange) -> Decimal:
+        """Return what one joint at this flange costs, zero when it cannot be closed."""
+        parts = self.joint(flange, flange) or ()
+        return sum((piece_price(part) * pieces for part, pieces in parts), Decimal(0))
+
+    def closes(self, first: Flange, second: Flange) -> bool:
+        """Say whether two flanges mate and the catalogue has what closes the joint."""
+        return first.mates_with(second) and self.joint(first, second) is not None
+
+    def path(self, start: Flange, goal: Flange) -> tuple[Step, ...] | None:
+        """Return the adaptors from one flange to another: fewest parts, then lowest price.
+
+        Returns
+        -------
+        tuple of Step or None
+            Empty when the two mate directly; None when no way exists.
+        """
+        tie = itertools.count()
+        queue: list[tuple[int, Decimal, int, Flange, tuple[Step, ...]]] = [
+            (0, Decimal(0), next(tie), start, ())
+        ]
+        seen: set[Flange] = set()
+        while queue:
+            parts, cost, _, at, way = heapq.heappop(queue)
+            if self.closes(at, goal):
+                return way
+            if at in seen:
+                continue
+            seen.add(at)
+            for step in self.crossings.get(family(at), ()):
+                if step.exit not in seen and self.closes(at, step.entry):
+                    added = cost + step.part.price + self.joint_price(step.exit)
+                    heapq.heappush(queue, (parts + 1, added, next(tie), step.exit, (*way, step)))
+        return None
+
+
+def bench(catalog: Catalog) -> Bench:
+    """Sort a catalogue's line parts for fitting."""
+    parts = catalog.of_type(LinePart)
+    shapes = (LineShape.TUBE, LineShape.ELBOW, LineShape.HOSE, LineShape.TEE)
+    crossings: dict[Family, list[Step]] = {}
+    for part in parts:
+        if part.shape in {LineShape.ADAPTOR, LineShape.REDUCER} and part.flange_b is not None:
+            for entry, out in ((part.flange_a, part.flange_b), (part.flange_b, part.flange_a)):
+                crossings.setdefault(family(entry), []).append(Step(part, entry, out))
+    return Bench(
+        hardware=_best_hardware(part for part in parts if part.shape in HARDWARE),
+        shaped=_grouped(part for part in parts if part.shape in shapes),
+        crossings={key: tuple(steps) for key, steps in crossings.items()},
+    )
+
+
+def _recipe(first: Flange, second: Flange) -> tuple[tuple[LineShape, int], ...]:
+    systems = {first.system, second.system}
+    if systems == {FlangeSystem.KF}:
+        return ((LineShape.CENTRING_RING, 1), (LineShape.CLAMP, 1))
+    if systems == {FlangeSystem.CF}:
+        return ((LineShape.GASKET, 1), (LineShape.BOLT_SET, 1))
+    if systems == {FlangeSystem.ISO_F}:
+        return ((LineShape.CENTRING_RING, 1), (LineShape.BOLT_SET, 1))
+    return ((LineShape.CENTRING_RING, 1), (LineShape.CLAMP, CLAWS[first.nominal]))
+
+
+def _best_hardware(parts: Iterable[LinePart]) -> dict[tuple[LineShape, Family], LinePart]:
+    best: dict[tuple[LineShape, Family], LinePart] = {}
+    for part in sorted(parts, key=_hardware_order):
+        best.setdefault((part.shape, family(part.flange_a)), part)
+    return best
+
+
+def _hardware_order(part: LinePart) -> tuple[bool, Decimal, str]:
+    unusual = _USUAL_SEAL.get(part.shape, "") not in part.material.lower()
+    return (unusual, piece_price(part), part.sku)
+
+
+def _grouped(parts: Iterable[LinePart]) -> dict[tuple[LineShape, Family], tuple[LinePart, ...]]:
+    groups: dict[tuple[LineShape, Family], tuple[LinePart, ...]] = {}
+    for part in sorted(parts, key=lambda part: (part.price, part.sku)):
+        key = (part.shape, family(part.flange_a))
+        groups[key] = (*groups.get(key, ()), part)
+    return groups
