@@ -86,7 +86,7 @@ def vapour_capacity_kg_s(
         Temperature of the vapour at the inlet, > 0. [K]
     """
     throughput = floats(tolerance_pa) * floats(speed_m3_s)
-    return floats(throughput * molar_mass_kg_mol / (constants.R * floats(temperature_k)))
+    return floats(throughput * floats(molar_mass_kg_mol) / (constants.R * floats(temperature_k)))
 
 
 def condensed_in_pump_pa_m3_s(

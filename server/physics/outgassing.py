@@ -7,7 +7,8 @@ volume gas outweighs the surface by orders of magnitude, so the hold does not sh
 
 Published rates of one material differ by 3–10 times [ELSEY-1975, OHANLON-2003]; each row therefore
 carries a geometric standard deviation. Where several rows were published, q₁ is their geometric
-middle and the deviation spans them. Rows marked "from memory" were not checked against an opened source.
+middle and the deviation spans them. Rows marked "from memory" were not checked against an opened
+source.
 """
 
 from __future__ import annotations

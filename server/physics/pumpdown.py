@@ -1,0 +1,346 @@
+"""Pressure against time: V·dp/dt = −S(p)·p + Q(t) for many candidates at once.
+
+Every candidate has its own clock. A step linearises S(p)·p about the present pressure and solves
+the linear equation exactly, with the load taken as linear over the step (an exponential
+Rosenbrock method of second order [HOCHBRUCK-2009]):
+
+    p₁ = p₀ + Δt·φ₁(z)·f₀ + Δt·φ₂(z)·(Q₁ − Q₀)/V,   z = −λ·Δt,   λ = (S + dS/d ln p)/V,
+    φ₁(z) = (eᶻ − 1)/z,   φ₂(z) = (φ₁(z) − 1)/z.
+
+Constant speed, constant throughput and the quasi-steady fall that follows outgassing are all exact
+or stable in it, so steps may be a large part of an e-fold of pressure. A step is as long as the
+pressure may change by ``_LN_P_STEP`` (or reaches the target) and the clock by ``_LN_T_STEP``.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from server.errors import OutOfRange
+from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
+from server.physics.gasload import GasLoad, gas_given_off_pa_m3
+from server.physics.outgassing import HOUR_S, LAW_START_S
+from server.physics.speedtable import SpeedTable, gather
+
+_LN_P_STEP = 0.25
+_LN_T_STEP = 0.25
+_FALL = -math.expm1(-_LN_P_STEP)
+_RISE = math.expm1(_LN_P_STEP)
+_NEARLY_ONE = 1.0 - 1e-9  # closer to its balance than this the pressure never moves so far
+_MOST_FALL, _MOST_RISE = 0.4, 2.5  # a step beyond these is taken again, shorter
+_MAX_SHORTENINGS = 40
+_ARRIVED = 1e-5  # relative distance from the target that counts as there
+_MAX_STEPS = 20_000
+
+
+@dataclass(frozen=True)
+class Phase:
+    """One phase of a pump-down: which speed applies, from where, to where.
+
+    ``speed`` holds the effective speed at the chamber; ``rows`` names the row of each of the n
+    candidates, so that candidates may share a row. Start clock and factor may be scalars.
+    """
+
+    speed: SpeedTable
+    rows: ArrayLike
+    start_pressure_pa: ArrayLike
+    target_pressure_pa: ArrayLike
+    start_time_s: ArrayLike = 0.0
+    speed_factor: ArrayLike = 1.0
+
+
+@dataclass(frozen=True)
+class PhaseResult:
+    """End of a phase for n candidates.
+
+    ``time_s`` is the clock when the target is reached, inf where it is not; ``pressure_pa`` the
+    pressure then, or at the horizon where it is not (where the pressure rises out of the top of
+    the speed table: that pressure). With a trace, the curves have shape (n, n_points) and end in
+    NaN.
+    """
+
+    time_s: FloatArray
+    pressure_pa: FloatArray
+    reached: BoolArray
+    curve_time_s: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    curve_pressure_pa: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+
+
+@dataclass
+class _Rows:
+    """State of the candidates still under way; compacted as they finish."""
+
+    index: IntArray
+    row_start: IntArray
+    volume: FloatArray
+    factor: FloatArray
+    constant: FloatArray
+    amplitude: FloatArray
+    target: FloatArray
+    pressure: FloatArray
+    time: FloatArray
+    load: FloatArray
+
+    def keep(self, alive: BoolArray) -> None:
+        for name, value in vars(self).items():
+            if name != "amplitude" or value.ndim == 2:
+                setattr(self, name, value[alive])
+
+
+@dataclass(frozen=True)
+class _Slope:
+    """dp/dt and the decay constant λ of the linearised equation."""
+
+    rate: FloatArray
+    decay: FloatArray
+
+
+def pump_down(
+    volume_m3: ArrayLike, load: GasLoad, phase: Phase, horizon_s: float, *, trace: bool = False
+) -> PhaseResult:
+    """Return when each candidate reaches its target pressure in one phase.
+
+    Parameters
+    ----------
+    volume_m3 : array, scalar or shape (n,)
+        Chamber volume, > 0. [m3]
+    load : GasLoad
+        Constant and decaying load; its clock starts with pumping, at 0. [-]
+    phase : Phase
+        Speeds, start, target. [-]
+    horizon_s : float
+        Clock at which to give up. [s]
+    trace : bool
+        Also return the curves; meant for few candidates. [-]
+
+    Raises
+    ------
+    OutOfRange
+        Volumes, factors or pressures not above zero, start or target outside the speed table, a
+        start clock beyond the horizon.
+    """
+    state = _begin(volume_m3, load, phase, horizon_s)
+    alpha = floats(load.alpha)
+    result = PhaseResult(
+        np.full(state.index.size, np.inf), state.pressure.copy(),
+        np.zeros(state.index.size, dtype=np.bool_),
+    )  # fmt: skip
+    points: list[tuple[FloatArray, FloatArray]] = []
+    for _ in range(_MAX_STEPS):
+        if trace:
+            points.append(_snapshot(state, result.time_s.size))
+        _retire(state, result, phase.speed.grid.high_pa, horizon_s)
+        if state.index.size == 0:
+            return _with_curves(result, points) if trace else result
+        _step(state, phase.speed, alpha, horizon_s)
+    raise OutOfRange("The pump-down could not be followed: its speeds or loads are too abrupt.")
+
+
+def _begin(volume_m3: ArrayLike, load: GasLoad, phase: Phase, horizon_s: float) -> _Rows:
+    rows = np.atleast_1d(np.asarray(phase.rows, dtype=np.intp))
+    grid, n = phase.speed.grid, rows.size
+
+    def spread(values: ArrayLike) -> FloatArray:
+        return np.array(np.broadcast_to(floats(values), (n,)))
+
+    volume, factor = spread(volume_m3), spread(phase.speed_factor)
+    start, target = spread(phase.start_pressure_pa), spread(phase.target_pressure_pa)
+    time = spread(phase.start_time_s)
+    if not (np.all(volume > 0.0) and np.all(factor > 0.0)):
+        raise OutOfRange("Chamber volume and speed factor must be above zero.")
+    slack = 1.0 + 1e-9
+    for pressure in (start, target):
+        if not np.all((pressure * slack >= grid.low_pa) & (pressure <= grid.high_pa * slack)):
+            raise OutOfRange(
+                f"Start and target pressure must lie between {grid.low_pa:g} Pa and "
+                f"{grid.high_pa:g} Pa, where speeds are tabulated."
+            )
+    if not np.all((time >= 0.0) & (time <= horizon_s)):
+        raise OutOfRange("The phase must start at zero or later, and before the horizon.")
+    amplitude = floats(load.amplitude_pa_m3_s)
+    state = _Rows(
+        np.arange(n), rows * grid.count, volume, factor, spread(load.constant_pa_m3_s),
+        np.ascontiguousarray(amplitude), target, start, time, np.zeros(n),
+    )  # fmt: skip
+    state.load = _load(state, time, floats(load.alpha))
+    return state
+
+
+def _load(state: _Rows, time: FloatArray, alpha: FloatArray) -> FloatArray:
+    """Q at each candidate's clock; one exponential per decaying term."""
+    total = state.constant.copy()
+    if alpha.size:
+        ln_hours = np.log(np.maximum(time, LAW_START_S))
+        ln_hours -= np.log(HOUR_S)
+        for j, exponent in enumerate(alpha):
+            term = np.exp(-exponent * ln_hours) if exponent else np.ones_like(ln_hours)
+            term *= state.amplitude[..., j]
+            total += term
+    return total
+
+
+def _retire(state: _Rows, result: PhaseResult, top_pa: float, horizon_s: float) -> None:
+    """Record the candidates that are done and drop them."""
+    there = state.pressure <= state.target * (1.0 + _ARRIVED)
+    done = there | (state.time >= horizon_s) | (state.pressure > top_pa * (1.0 + 1e-9))
+    if not done.any():
+        return
+    at = state.index[done]
+    result.reached[at] = there[done]
+    result.time_s[at] = np.where(there[done], state.time[done], np.inf)
+    result.pressure_pa[at] = state.pressure[done]
+    state.keep(~done)
+
+
+def _step(state: _Rows, speed: SpeedTable, alpha: FloatArray, horizon_s: float) -> None:
+    """Take every candidate one step on, each by its own length."""
+    grid, start = speed.grid, state.pressure
+    position = (np.log(start) - grid.ln_low) / grid.step
+    # a pressure at the very ends of the table may be off by rounding; _begin checked the range
+    cell = np.clip(position.astype(np.intp), 0, grid.count - 2)
+    value, rise = gather(speed.speed_m3_s.ravel(), state.row_start, cell, position - cell)
+    scale = state.factor / state.volume
+    value *= scale
+    rise *= scale / grid.step
+    slope = _Slope(state.load / state.volume - value * start, value + rise)
+    step = _step_length(state, slope, float(np.max(alpha, initial=0.0)), horizon_s)
+    time, load, pressure = _try_step(state, slope, alpha, step)
+    for _ in range(_MAX_SHORTENINGS):
+        abrupt = (pressure < _MOST_FALL * start) | (pressure > _MOST_RISE * start)
+        if not abrupt.any():
+            break
+        step = np.where(abrupt, 0.25 * step, step)
+        time, load, pressure = _try_step(state, slope, alpha, step)
+    over = pressure < state.target
+    if over.any():
+        time[over] = _crossing(state, over, pressure, time)
+        pressure[over] = state.target[over]
+    state.pressure, state.time, state.load = pressure, time, load
+
+
+def _try_step(
+    state: _Rows, slope: _Slope, alpha: FloatArray, step: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Clock, load and pressure after a step of the given length."""
+    time = state.time + step
+    load = _load(state, time, alpha)
+    change = _change(slope, step, (load - state.load) / state.volume)
+    return time, load, state.pressure + change
+
+
+def _change(slope: _Slope, step: FloatArray, load_change: FloatArray) -> FloatArray:
+    """Δt·φ₁·f₀ + Δt·φ₂·(Q₁ − Q₀)/V."""
+    z = -slope.decay * step
+    small = np.abs(z) < 1e-3
+    safe = np.where(small, 1.0, z)
+    phi1 = np.where(small, 1.0 + z * (0.5 + z / 6.0), np.expm1(safe) / safe)
+    phi2 = np.where(small, 0.5 + z * (1.0 / 6.0 + z / 24.0), (phi1 - 1.0) / safe)
+    return floats(step * (phi1 * slope.rate + phi2 * load_change))
+
+
+def _step_length(state: _Rows, slope: _Slope, steepest: float, horizon_s: float) -> FloatArray:
+    """Time in which the linear equation changes the pressure by the allowed part."""
+    falling = slope.rate < 0.0
+    fall = np.minimum(_FALL * state.pressure, state.pressure - state.target)
+    change = np.where(falling, fall, _RISE * state.pressure)
+    # an arbitrary small rate stands for none at all: the clock limits the step then
+    linear = change / np.maximum(np.abs(slope.rate), 1e-200)
+    x = np.minimum(slope.decay * linear, _NEARLY_ONE)
+    small = np.abs(x) < 1e-6
+    step = linear * np.where(small, 1.0, np.log1p(-x) / np.where(small, 1.0, -x))
+    step = np.where(slope.decay * linear >= _NEARLY_ONE, np.inf, step)
+    remaining = horizon_s - state.time
+    if steepest > 0.0:
+        clock = np.where(
+            state.time < LAW_START_S,
+            LAW_START_S - state.time,
+            (_LN_T_STEP / max(1.0, steepest)) * state.time,
+        )
+        remaining = np.minimum(remaining, clock)
+    return np.minimum(step, remaining)
+
+
+def _crossing(state: _Rows, over: BoolArray, pressure: FloatArray, time: FloatArray) -> FloatArray:
+    """Clock at the target within a step that went below it.
+
+    Interpolated as a power law of time, which the fall behind outgassing is; steps of fast fall
+    are aimed at the target, so that little is left to interpolate. From clock 0, linear in time.
+    """
+    before, after = state.pressure[over], np.maximum(pressure[over], np.finfo(np.float64).tiny)
+    share = np.log(before / state.target[over]) / np.log(before / after)
+    begin, end = state.time[over], time[over]
+    power = np.where(begin > 0.0, begin, end)
+    return np.where(begin > 0.0, power * (end / power) ** share, end * share)
+
+
+def _snapshot(state: _Rows, count: int) -> tuple[FloatArray, FloatArray]:
+    time, pressure = np.full(count, np.nan), np.full(count, np.nan)
+    time[state.index], pressure[state.index] = state.time, state.pressure
+    return time, pressure
+
+
+def _with_curves(result: PhaseResult, points: list[tuple[FloatArray, FloatArray]]) -> PhaseResult:
+    time = np.stack([point[0] for point in points], axis=1)
+    pressure = np.stack([point[1] for point in points], axis=1)
+    return replace(result, curve_time_s=time, curve_pressure_pa=pressure)
+
+
+def hold_isolated(
+    volume_m3: ArrayLike,
+    load: GasLoad,
+    start_pressure_pa: ArrayLike,
+    start_time_s: ArrayLike,
+    end_time_s: ArrayLike,
+) -> FloatArray:
+    """Return the pressure to which a closed chamber rises, p₀ + ∫Q dt/V, in closed form.
+
+    Parameters
+    ----------
+    volume_m3 : array, scalar or shape (n,)
+        Chamber volume, > 0. [m3]
+    load : GasLoad
+        Constant and decaying load; its clock starts with pumping. [-]
+    start_pressure_pa : array, scalar or shape (n,)
+        Pressure when the valves close. [Pa]
+    start_time_s : array, scalar or shape (n,)
+        Clock when they close. [s]
+    end_time_s : array, scalar or shape (n,)
+        Clock when they open again. [s]
+    """
+    volume = floats(volume_m3)
+    if np.any(~(volume > 0.0)):
+        raise OutOfRange("The chamber volume must be above zero.")
+    gas = gas_given_off_pa_m3(load, start_time_s, end_time_s)
+    return floats(floats(start_pressure_pa) + gas / volume)
+
+
+def foreline_hold_s(
+    foreline_volume_m3: ArrayLike,
+    throughput_pa_m3_s: ArrayLike,
+    start_pressure_pa: ArrayLike,
+    tolerable_pa: ArrayLike,
+) -> FloatArray:
+    """Return how long a foreline takes the exhaust while the shared backing pump roughs.
+
+    V·(p_tol − p₀)/Q: the high-vacuum pump keeps running into the closed foreline; inf without
+    throughput, 0 when the foreline is at its limit already.
+
+    Parameters
+    ----------
+    foreline_volume_m3 : array
+        Volume of foreline and any reservoir, > 0. [m3]
+    throughput_pa_m3_s : array
+        What the high-vacuum pump delivers meanwhile, ≥ 0. [Pa m3/s]
+    start_pressure_pa : array
+        Foreline pressure when its valve closes. [Pa]
+    tolerable_pa : array
+        Tolerable foreline pressure at that throughput. [Pa]
+    """
+    room = np.maximum(floats(tolerable_pa) - floats(start_pressure_pa), 0.0)
+    flow = floats(throughput_pa_m3_s)
+    time = floats(foreline_volume_m3) * room / np.where(flow > 0.0, flow, 1.0)
+    return np.where(flow > 0.0, time, np.where(room > 0.0, np.inf, 0.0))

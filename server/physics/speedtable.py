@@ -1,0 +1,234 @@
+"""Speed curves of many pumps on one common grid that is uniform in the logarithm of pressure.
+
+Published points are joined by a monotone cubic (PCHIP [FRITSCH-1980]) of ln S over ln p: it cannot
+overshoot, keeps speeds positive, and the two regimes every pump shows, constant speed and
+constant throughput, are straight lines in these coordinates and so come out exactly. On the grid
+the speed is linear in ln p between nodes, which costs one gather per look-up and makes a root in a
+cell and a step of the pump-down closed-form work.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.interpolate import PchipInterpolator
+
+from server.errors import OutOfRange
+from server.physics.arrays import FloatArray, IntArray, floats
+
+
+@dataclass(frozen=True)
+class LogGrid:
+    """Pressures from ``low_pa`` to ``high_pa``, equally spaced in ln p."""
+
+    low_pa: float
+    high_pa: float
+    count: int
+
+    def __post_init__(self) -> None:
+        if not (0.0 < self.low_pa < self.high_pa and self.count >= 2):
+            raise OutOfRange("A pressure grid needs 0 < lowest < highest and two nodes or more.")
+
+    @property
+    def step(self) -> float:
+        """Distance of two nodes in ln p."""
+        return float(np.log(self.high_pa / self.low_pa) / (self.count - 1))
+
+    @property
+    def ln_low(self) -> float:
+        """Logarithm of the lowest pressure in pascal."""
+        return float(np.log(self.low_pa))
+
+    @cached_property
+    def pressure_pa(self) -> FloatArray:
+        """Pressure of every node, shape (count,)."""
+        return floats(np.geomspace(self.low_pa, self.high_pa, self.count))
+
+
+@dataclass(frozen=True)
+class SpeedTable:
+    """Speeds of many pumps (rows) on one grid, shape (n_pumps, grid.count)."""
+
+    grid: LogGrid
+    speed_m3_s: FloatArray
+
+    def __post_init__(self) -> None:
+        if self.speed_m3_s.ndim != 2 or self.speed_m3_s.shape[1] != self.grid.count:
+            raise OutOfRange("A speed table has one row per pump and one column per grid node.")
+        if not np.all(np.isfinite(self.speed_m3_s)) or np.any(self.speed_m3_s < 0.0):
+            raise OutOfRange("Speeds in a table are finite and not negative.")
+
+
+def log_grid(low_pa: float, high_pa: float, nodes_per_decade: float = 16.0) -> LogGrid:
+    """Return a grid with at least so many nodes per decade.
+
+    Parameters
+    ----------
+    low_pa : float
+        Lowest pressure, > 0. [Pa]
+    high_pa : float
+        Highest pressure, above the lowest. [Pa]
+    nodes_per_decade : float
+        16 keeps the linear interpolation of 1/p within 0.3 % of the curve. [-]
+    """
+    if not 0.0 < low_pa < high_pa:
+        raise OutOfRange("A pressure grid needs 0 < lowest < highest.")
+    return LogGrid(low_pa, high_pa, int(np.ceil(np.log10(high_pa / low_pa) * nodes_per_decade)) + 1)
+
+
+def tabulate(
+    points_pressure_pa: ArrayLike,
+    points_speed_m3_s: ArrayLike,
+    grid: LogGrid,
+    largest_inlet_pa: float | None = None,
+) -> FloatArray:
+    """Return one pump's speed on the grid from its published points.
+
+    Below the lowest point its speed is held: gas goes into the pump at the same speed, the
+    ultimate pressure is a matter of what comes back (``net_speed_m3_s``). A first point with speed
+    zero is an ultimate pressure p₀ that is included already; up to the next point the curve
+    follows S ∝ 1 − p₀/p. Above the last point the speed is held up to ``largest_inlet_pa`` and zero
+    beyond; a last point with speed zero is such a limit itself.
+
+    Parameters
+    ----------
+    points_pressure_pa : array, shape (k,)
+        Inlet pressures, rising. [Pa]
+    points_speed_m3_s : array, shape (k,)
+        Speed at each of them, zero only at the first or last. [m3/s]
+    grid : LogGrid
+        Common grid. [-]
+    largest_inlet_pa : float, optional
+        Largest inlet pressure; left out: the last point. [Pa]
+
+    Raises
+    ------
+    OutOfRange
+        Fewer than two points above zero, pressures that do not rise, negative speeds, a zero
+        within the curve.
+    """
+    pressure, speed = floats(points_pressure_pa), floats(points_speed_m3_s)
+    _check_points(pressure, speed)
+    positive = speed > 0.0
+    known_p, known_s = pressure[positive], speed[positive]
+    curve = PchipInterpolator(np.log(known_p), np.log(known_s))
+    inside = np.clip(grid.pressure_pa, known_p[0], known_p[-1])
+    result = floats(np.exp(curve(np.log(inside))))
+    if speed[0] == 0.0:
+        drop = (1.0 - pressure[0] / grid.pressure_pa) / (1.0 - pressure[0] / known_p[0])
+        result = np.where(grid.pressure_pa < known_p[0], result * np.maximum(drop, 0.0), result)
+    limit = pressure[-1] if largest_inlet_pa is None else largest_inlet_pa
+    if speed[-1] == 0.0:
+        # linear in ln p from the last speed above zero down to the point where there is none
+        fall = np.log(pressure[-1] / grid.pressure_pa) / np.log(pressure[-1] / known_p[-1])
+        result = np.where(grid.pressure_pa > known_p[-1], result * np.maximum(fall, 0.0), result)
+        limit = min(limit, pressure[-1])
+    # the node at the limit itself may differ from it by rounding
+    return np.where(grid.pressure_pa > limit * (1.0 + 1e-9), 0.0, result)
+
+
+def _check_points(pressure_pa: FloatArray, speed_m3_s: FloatArray) -> None:
+    if pressure_pa.ndim != 1 or pressure_pa.shape != speed_m3_s.shape:
+        raise OutOfRange("A speed curve needs one speed for each pressure.")
+    if np.any(pressure_pa <= 0.0) or np.any(np.diff(pressure_pa) <= 0.0):
+        raise OutOfRange("The pressures of a speed curve must be above zero and rise.")
+    if np.any(speed_m3_s < 0.0) or not np.all(np.isfinite(speed_m3_s)):
+        raise OutOfRange("The speeds of a speed curve must be finite and not negative.")
+    if np.count_nonzero(speed_m3_s) < 2 or np.any(speed_m3_s[1:-1] == 0.0):
+        raise OutOfRange("A speed curve needs two speeds above zero, and zeros only at its ends.")
+
+
+def net_speed_m3_s(
+    speed_m3_s: ArrayLike, pressure_pa: ArrayLike, ultimate_pa: ArrayLike
+) -> FloatArray:
+    """Return the speed left above an ultimate pressure, S·(1 − p_ult/p), zero at and below it.
+
+    For curves that do not include the ultimate pressure already.
+
+    Parameters
+    ----------
+    speed_m3_s : array
+        Speed without the ultimate pressure. [m3/s]
+    pressure_pa : array
+        Inlet pressure, > 0. [Pa]
+    ultimate_pa : array
+        Ultimate pressure, ≥ 0. [Pa]
+    """
+    left = 1.0 - floats(ultimate_pa) / floats(pressure_pa)
+    return floats(floats(speed_m3_s) * np.maximum(left, 0.0))
+
+
+def series_speed_m3_s(speed_m3_s: ArrayLike, conductance_m3_s: ArrayLike) -> FloatArray:
+    """Return the speed left behind a conductance, S·C/(S + C).
+
+    Both at the same pressure and gas, or close to it; an infinite conductance takes nothing.
+
+    Parameters
+    ----------
+    speed_m3_s : array
+        Speed at the pump. [m3/s]
+    conductance_m3_s : array
+        Conductance of the line, > 0, may be inf. [m3/s]
+    """
+    speed = floats(speed_m3_s)
+    return floats(speed / (1.0 + speed / floats(conductance_m3_s)))
+
+
+def gather(
+    flat_speed: FloatArray, row_start: IntArray, cell: IntArray, fraction: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return speed and rise over the cell at a place in each row's table.
+
+    The one gather that steady states and pump-down share; callers keep the cells in range.
+
+    Parameters
+    ----------
+    flat_speed : array, shape (n_pumps * count,)
+        Flattened table. [m3/s]
+    row_start : array, shape (n,)
+        Index at which each row starts. [-]
+    cell : array, shape (n,)
+        Cell, 0 to count − 2. [-]
+    fraction : array, shape (n,)
+        Place in the cell, 0 to 1. [-]
+    """
+    index = row_start + cell
+    low = flat_speed[index]
+    rise = flat_speed[index + 1]
+    rise -= low
+    return low + rise * fraction, rise
+
+
+def lookup(table: SpeedTable, rows: ArrayLike, pressure_pa: ArrayLike) -> FloatArray:
+    """Return the speeds of the given pumps at the given pressures, linear in ln p.
+
+    Parameters
+    ----------
+    table : SpeedTable
+        Speeds on the common grid. [-]
+    rows : array of int, shape (n,) or scalar
+        Pump of each entry; broadcast against the pressures. [-]
+    pressure_pa : array, shape (n,) or scalar
+        Inlet pressure, within the grid. [Pa]
+
+    Raises
+    ------
+    OutOfRange
+        A pressure outside the grid.
+    """
+    grid = table.grid
+    pressure = floats(pressure_pa)
+    slack = 1.0 + 1e-9
+    if np.any(~((pressure * slack >= grid.low_pa) & (pressure <= grid.high_pa * slack))):
+        raise OutOfRange(
+            f"Speeds are tabulated from {grid.low_pa:g} Pa to {grid.high_pa:g} Pa only."
+        )
+    row, position = np.broadcast_arrays(
+        np.asarray(rows, dtype=np.intp), (np.log(pressure) - grid.ln_low) / grid.step
+    )
+    cell = np.clip(position.astype(np.intp), 0, grid.count - 2)
+    value, _ = gather(table.speed_m3_s.ravel(), row * grid.count, cell, position - cell)
+    return value
