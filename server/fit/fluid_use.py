@@ -1,0 +1,199 @@
+"""How much pump fluid and oil is used up, and how often it is changed.
+
+Change intervals are the fluid's life shortened by what it is exposed to. The shares are common
+practice with no published source (from memory): they say which way, and roughly how far.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from scipy.constants import R
+
+from server.catalog.items import (
+    BackingPump,
+    Catalog,
+    Fluid,
+    FluidKind,
+    FluidService,
+    OxidationStability,
+    Pump,
+    Trap,
+    TrapKind,
+    VapourPump,
+)
+from server.errors import OutOfRange, UnknownName
+from server.fit.requirements import Duty, Hazard, Requirements
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """What the fluids of a stack are exposed to."""
+
+    hazards: frozenset[Hazard] = frozenset()
+    vapour: bool = False
+    """Condensable vapour reaches the backing pump."""
+
+
+NO_EXPOSURE = Exposure()
+"""Clean, dry, inert gas."""
+
+
+def exposure_of(requirements: Requirements) -> Exposure:
+    """Return what a stack for these requirements is exposed to."""
+    return Exposure(requirements.hazards, bool(requirements.process.vapour))
+
+
+@dataclass(frozen=True)
+class FluidLife:
+    """Hours between changes, and what shortens them."""
+
+    hours: float
+    reasons: tuple[str, ...]
+
+
+# Cycles per day that halve the life of a hot fluid, by its stability against air.
+_HALVING_CYCLES = {
+    OxidationStability.LOW: 8.0,
+    OxidationStability.FAIR: 16.0,
+    OxidationStability.GOOD: 64.0,
+    OxidationStability.INERT: math.inf,
+}
+_HALF = 0.5
+
+# Wall temperature of a vapour-jet pump's outlet, at which the gas leaves with fluid vapour in it.
+_OUTLET_WALL_K = 320.0
+
+_RETURNING = frozenset({TrapKind.WATER_BAFFLE, TrapKind.AIR_BAFFLE, TrapKind.REFRIGERATED_TRAP})
+
+
+def charge_m3(pump: Pump) -> float:
+    """Return the fluid or oil a pump is filled with, zero where there is none. [m3]."""
+    if isinstance(pump, VapourPump):
+        return pump.charge_m3
+    return pump.oil_charge_m3 if isinstance(pump, BackingPump) else 0.0
+
+
+def containers_of(grade: str, catalog: Catalog) -> tuple[Fluid, ...]:
+    """Return the containers a grade is sold in.
+
+    Raises
+    ------
+    UnknownName
+        When no fluid of the catalogue is of this grade.
+    """
+    fluids = catalog.of_type(Fluid)
+    found = tuple(fluid for fluid in fluids if fluid.grade == grade)
+    if not found:
+        raise UnknownName("fluid grade", grade, sorted({fluid.grade for fluid in fluids}))
+    return found
+
+
+def usual_grade(pump: Pump, exposure: Exposure, catalog: Catalog) -> str:
+    """Return the grade a pump is filled with when nobody has chosen one.
+
+    Perfluoropolyether for oxygen-rich and corrosive gas; otherwise the kind the pump is delivered
+    with, and of what remains the cheapest per volume.
+
+    Raises
+    ------
+    OutOfRange
+        When no fluid of the catalogue suits pump and gas.
+    """
+    fluids = [fluid for fluid in catalog.of_type(Fluid) if _suits(fluid, pump)]
+    if exposure.hazards & {Hazard.OXYGEN_RICH, Hazard.CORROSIVE}:
+        fluids = [fluid for fluid in fluids if fluid.kind is FluidKind.PERFLUOROPOLYETHER]
+    if not fluids:
+        raise OutOfRange(f"The catalogue has no fluid for {pump.name} and this gas.")
+    first = min(
+        fluids,
+        key=lambda fluid: (
+            not first_charge_supplied(pump, fluid.kind),
+            float(fluid.price) / fluid.container_m3,
+            fluid.sku,
+        ),
+    )
+    return first.grade
+
+
+def first_charge_supplied(pump: Pump, kind: FluidKind) -> bool:
+    """Say whether a first charge of this kind comes with the pump."""
+    wanted = kind.value.replace("_", " ")
+    names = [part.name.lower() for part in pump.supplied]
+    return any("first charge" in name and wanted in name for name in names)
+
+
+def fluid_life(fluid: Fluid, duty: Duty, exposure: Exposure) -> FluidLife:
+    """Return the running hours between changes.
+
+    Parameters
+    ----------
+    fluid : Fluid
+        The fluid; its stability decides what harms it.
+    duty : Duty
+        How often air comes in.
+    exposure : Exposure
+        What else comes in.
+    """
+    sealed = fluid.service is FluidService.SEALED
+    inert = fluid.oxidation is OxidationStability.INERT
+    share = 1.0
+    reasons = []
+    harm = (
+        (Hazard.OXYGEN_RICH in exposure.hazards and not inert, "oxygen-rich gas halves its life"),
+        (Hazard.CORROSIVE in exposure.hazards and not inert, "corrosive gas halves its life"),
+        (Hazard.PARTICULATES in exposure.hazards and sealed, "dust halves its life"),
+        (exposure.vapour and sealed, "condensed vapour halves its life"),
+    )
+    for applies, reason in harm:
+        if applies:
+            share *= _HALF
+            reasons.append(reason)
+    if not sealed and not inert:
+        air = 1.0 / (1.0 + duty.cycles_per_day / _HALVING_CYCLES[fluid.oxidation])
+        share *= air
+        if air < 1.0:
+            reasons.append(f"air at {duty.cycles_per_day:g} cycles a day leaves {air:.0%} of it")
+    return FluidLife(fluid.life_hours * share, tuple(reasons))
+
+
+def loss_m3_s(pump: Pump, fluid: Fluid, trap: Trap | None) -> float:
+    """Return what a vapour-jet pump loses: backstreaming, and vapour carried off in the foreline.
+
+    Parameters
+    ----------
+    pump : Pump
+        Only vapour-jet pumps and vapour boosters lose fluid worth counting.
+    fluid : Fluid
+        What it is filled with.
+    trap : Trap or None
+        A baffle lets what it catches drip back; a liquid-nitrogen trap keeps it.
+
+    Returns
+    -------
+    float
+        Volume of liquid: backstreaming per throat area, and saturated vapour at the outlet's wall
+        in the gas of full load at the tolerable foreline pressure, an upper bound. [m3/s]
+    """
+    if not isinstance(pump, VapourPump):
+        return 0.0
+    passed = trap.backstreaming_factor if trap is not None and trap.kind in _RETURNING else 1.0
+    back_kg_s = pump.backstreaming_kg_m2_s * math.pi / 4 * pump.throat_m**2 * passed
+    saturated_pa = 10 ** (fluid.vapour_pressure_a - fluid.vapour_pressure_b_k / _OUTLET_WALL_K)
+    vapour_kg_m3 = saturated_pa * fluid.molar_mass_kg_mol / (R * _OUTLET_WALL_K)
+    gas_m3_s = pump.largest_throughput_pa_m3_s / pump.tolerable_foreline_full_load_pa
+    return (back_kg_s + vapour_kg_m3 * gas_m3_s) / fluid.density_kg_m3
+
+
+def _suits(fluid: Fluid, pump: Pump) -> bool:
+    if isinstance(pump, VapourPump):
+        return (
+            fluid.service is FluidService.VAPOUR
+            and fluid.kind in pump.fluid_kinds
+            and fluid.largest_boiler_k >= pump.boiler_k
+            and (fluid.heat_stable or not pump.needs_heat_stable_fluid)
+        )
+    if isinstance(pump, BackingPump):
+        return fluid.service is FluidService.SEALED and fluid.kind in pump.oil_kinds
+    return False
