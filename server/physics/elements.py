@@ -1,0 +1,369 @@
+"""The two elements every line is made of, and the pressure each needs to pass a throughput.
+
+An *aperture* is where gas gathers speed from a wider space; a *duct* is a length of wall behind
+it. A tube is an aperture followed by a duct, so that bodies of equal bore add as OATLEY-1957
+found, and a tube cut in two is the same tube. Molecular flow is exact by construction; viscous
+flow has Sampson's end resistance (DAGAN-1982), slip, inertia, the sonic limit and turbulence.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from server.errors import OutOfRange
+from server.physics.gas import Floats, GasState
+from server.physics.orifice import (
+    aperture_throughput_pa_m3_s,
+    inertia_weight,
+    joined_throughput,
+    linear_aperture_m3_s,
+)
+from server.physics.tube import (
+    bend_added_length,
+    gauss_points,
+    molecular_share,
+    tube_transmission,
+    turbulence_factor,
+    viscous_share,
+)
+
+# Velocity heads of one mitre bend of 90° (handbook value, from memory).
+BEND_HEADS = 1.1
+# Velocity heads of the profile that forms behind an entrance: with the 1.5 of the sharp opening in
+# front 3.0, against about 2.8 of a laminar sharp-edged inlet (WHITE-2011, from memory).
+ENTRANCE_HEADS = 1.5
+# Flow laws here rise at least with the 0.4th power of the pressure difference.
+_SHALLOWEST = 0.4
+_ACCURACY = 1e-10
+_MOST_STEPS = 200
+
+Index = NDArray[np.intp]
+
+
+def _picked(values: Floats, index: Index) -> Floats:
+    """Return the values at some places; a single value holds everywhere."""
+    return values if values.size == 1 else values.ravel()[index]
+
+
+@dataclass(frozen=True)
+class Aperture:
+    """An opening by its area; arrays broadcast. An infinite area offers no resistance."""
+
+    area_m2: Floats
+
+    def linear_m3_s(self, state: GasState, pressure_pa: Floats) -> Floats:
+        """Conductance for a vanishing pressure difference."""
+        return linear_aperture_m3_s(state, self.area_m2, pressure_pa)
+
+    def at(self, index: Index) -> Aperture:
+        """Return the openings at some places of raveled arrays."""
+        return Aperture(_picked(self.area_m2, index))
+
+    def friction(self, _state: GasState, flow: Floats) -> Floats:
+        """No wall, no turbulence on it."""
+        return np.ones_like(flow)
+
+    def throughput(self, state: GasState, up_pa: Floats, down_pa: Floats, _rise: Floats) -> Floats:
+        """Throughput between two pressures."""
+        return aperture_throughput_pa_m3_s(state, self.area_m2, up_pa, down_pa)
+
+    @property
+    def radius_m(self) -> Floats:
+        """Radius of a round opening of this area."""
+        value: Floats = np.sqrt(self.area_m2 / math.pi)
+        return value
+
+
+@dataclass(frozen=True)
+class Duct:
+    """A length of wall; arrays broadcast.
+
+    ``molecular_area_m2`` is the molecular conductance divided by v̄/4, without the opening in
+    front; ``viscous_length_m`` the length of round tube of ``radius_m`` with the same viscous
+    conductance; ``heads`` the velocity heads lost on ``area_m2``.
+    """
+
+    area_m2: Floats
+    radius_m: Floats
+    viscous_length_m: Floats
+    molecular_area_m2: Floats
+    heads: Floats
+
+    def linear_m3_s(self, state: GasState, pressure_pa: Floats) -> Floats:
+        """Conductance for a vanishing pressure difference (SHARIPOV-1998)."""
+        delta = state.rarefaction(self.radius_m, pressure_pa)
+        molecular = self.molecular_area_m2 * (state.mean_speed_m_s / 4)
+        wide = math.pi * self.radius_m**3 * state.most_probable_speed_m_s
+        viscous = wide / (2 * self.viscous_length_m)
+        return molecular * molecular_share(delta) + viscous * viscous_share(delta)
+
+    def at(self, index: Index) -> Duct:
+        """Return the ducts at some places of raveled arrays."""
+        return Duct(
+            _picked(self.area_m2, index),
+            _picked(self.radius_m, index),
+            _picked(self.viscous_length_m, index),
+            _picked(self.molecular_area_m2, index),
+            _picked(self.heads, index),
+        )
+
+    def friction(self, state: GasState, flow: Floats) -> Floats:
+        """How far turbulence raises the friction of a throughput above laminar flow."""
+        return turbulence_factor(self.reynolds(state, flow))
+
+    def throughput(self, state: GasState, up_pa: Floats, down_pa: Floats, rise: Floats) -> Floats:
+        """Throughput between two pressures, the friction raised by turbulence."""
+        low, high = gauss_points(down_pa, up_pa)
+        mean = (self.linear_m3_s(state, low) + self.linear_m3_s(state, high)) / 2
+        linear = mean * (up_pa - down_pa) / rise
+        squares = (up_pa - down_pa) * (up_pa + down_pa) * self.area_m2**2 * state.gas_factor_m2_s2
+        weight = self.heads * inertia_weight(state.rarefaction(self.radius_m, up_pa))
+        return joined_throughput(linear, squares, weight)
+
+    def reynolds(self, state: GasState, flow: Floats) -> Floats:
+        """Reynolds number of a throughput on the bore."""
+        return flow / (
+            (math.pi / 2) * self.radius_m * state.viscosity_pa_s * state.gas_factor_m2_s2
+        )
+
+
+Element = Aperture | Duct
+
+
+def tube_duct(
+    radius_m: ArrayLike, length_m: ArrayLike, bends: int = 0, entrance_heads: float = ENTRANCE_HEADS
+) -> Duct:
+    """Return the duct of a round tube, without the opening in front of it.
+
+    Parameters
+    ----------
+    radius_m : array
+        Inner radius. [m]
+    length_m : array
+        Length along the axis, above zero. [m]
+    bends : int
+        Number of 90° bends spread over the length. [-]
+    entrance_heads : float
+        Velocity heads lost to gathering speed: 1.5 behind an opening, 0 in a run of equal bore. [-]
+
+    Returns
+    -------
+    Duct
+        Molecular conductance from the exact transmission (BERMAN-1965), bends included.
+    """
+    radius = np.asarray(radius_m, dtype=np.float64)
+    length = np.asarray(length_m, dtype=np.float64)
+    if not bool(np.all((radius > 0) & (length > 0))):
+        raise OutOfRange("A tube needs a bore and a length above zero.")
+    area = math.pi * radius**2
+    ratio = length / radius
+    if bends:
+        ratio = ratio + bends * bend_added_length(ratio / bends)
+    passed = tube_transmission(ratio)
+    return Duct(
+        area_m2=area,
+        radius_m=radius,
+        viscous_length_m=length,
+        molecular_area_m2=area * passed / (1 - passed),
+        heads=np.asarray(entrance_heads + BEND_HEADS * bends),
+    )
+
+
+def linear_chain_m3_s(state: GasState, elements: Sequence[Element], pressure_pa: Floats) -> Floats:
+    """Return the conductance of elements in series for a vanishing pressure difference.
+
+    Parameters
+    ----------
+    state : GasState
+        Gas at its temperature. [-]
+    elements : sequence of Element
+        From the chamber to the pump; none means no resistance. [-]
+    pressure_pa : array
+        Mean pressure. [Pa]
+
+    Returns
+    -------
+    array
+        Conductance. [m3/s]
+    """
+    resistance = np.zeros_like(pressure_pa)
+    for element in elements:
+        resistance = resistance + 1 / element.linear_m3_s(state, pressure_pa)
+    return np.divide(1.0, resistance, out=np.full_like(resistance, np.inf), where=resistance > 0)
+
+
+def chain_upstream_pa(
+    state: GasState, elements: Sequence[Element], flow_pa_m3_s: Floats, downstream_pa: Floats
+) -> Floats:
+    """Return the pressure that drives a throughput through elements in series.
+
+    Parameters
+    ----------
+    state : GasState
+        Gas at its temperature. [-]
+    elements : sequence of Element
+        From the chamber to the pump. [-]
+    flow_pa_m3_s : array
+        Throughput, zero or more. [Pa m3/s]
+    downstream_pa : array
+        Pressure behind the last element. [Pa]
+
+    Returns
+    -------
+    array
+        Pressure in front of the first element. [Pa]
+    """
+    pressure = downstream_pa
+    for element in reversed(elements):
+        pressure = element_upstream_pa(state, element, flow_pa_m3_s, pressure)
+    return pressure
+
+
+def element_upstream_pa(
+    state: GasState, element: Element, flow_pa_m3_s: Floats, downstream_pa: Floats
+) -> Floats:
+    """Return the pressure that drives a throughput through one element.
+
+    Parameters
+    ----------
+    state : GasState
+        Gas at its temperature. [-]
+    element : Element
+        The element. [-]
+    flow_pa_m3_s : array
+        Throughput, zero or more. [Pa m3/s]
+    downstream_pa : array
+        Pressure behind it. [Pa]
+
+    Returns
+    -------
+    array
+        Pressure in front of it; the flow law holds there to 1e-10. [Pa]
+    """
+    flow, down = np.broadcast_arrays(flow_pa_m3_s, downstream_pa)
+    shape = flow.shape
+    # Zero flow needs no difference: solved with a stand-in and put right at the end.
+    wanted = np.where(flow > 0, flow, 1.0).ravel()
+    down = down.ravel()
+    rise = element.friction(state, wanted.reshape(shape)).ravel()
+
+    def law(drop_pa: Floats, index: Index) -> Floats:
+        part, behind = element.at(index), down[index]
+        return part.throughput(state, behind + drop_pa, behind, rise[index])
+
+    whole = element.at(np.arange(wanted.size))
+    first = wanted / whole.linear_m3_s(state, down)
+    second = wanted / whole.linear_m3_s(state, down + first / 2)
+    drop = rising_root(law, wanted, np.maximum(second, 1e-290)).reshape(shape)
+    return downstream_pa + np.where(flow > 0, drop, 0.0)
+
+
+def chain_throughput_pa_m3_s(
+    state: GasState, elements: Sequence[Element], upstream_pa: Floats, downstream_pa: Floats
+) -> Floats:
+    """Return the throughput of elements in series between two pressures.
+
+    Parameters
+    ----------
+    state : GasState
+        Gas at its temperature. [-]
+    elements : sequence of Element
+        From the chamber to the pump, at least one. [-]
+    upstream_pa : array
+        Pressure in front. [Pa]
+    downstream_pa : array
+        Pressure behind, at most the one in front. [Pa]
+
+    Returns
+    -------
+    array
+        Throughput. [Pa m3/s]
+    """
+    drop = upstream_pa - downstream_pa
+    shape = drop.shape
+    wanted = np.where(drop > 0, drop, 1.0).ravel()
+    down = downstream_pa.ravel()
+
+    def law(flow: Floats, index: Index) -> Floats:
+        parts = [element.at(index) for element in elements]
+        return chain_upstream_pa(state, parts, flow, down[index]) - down[index]
+
+    guess = linear_chain_m3_s(state, elements, (upstream_pa + downstream_pa) / 2).ravel() * wanted
+    flow = rising_root(law, wanted, np.maximum(guess, 1e-290)).reshape(shape)
+    return np.where(drop > 0, flow, 0.0)
+
+
+def rising_root(law: Callable[[Floats, Index], Floats], target: Floats, guess: Floats) -> Floats:
+    """Solve law(x) = target for a rising law, element by element; cannot diverge.
+
+    Works on logarithms, where flow laws are nearly straight: a bracket first, then regula falsi
+    with Anderson and Björck's weights, every fourth step a bisection. Solved elements drop out.
+
+    Parameters
+    ----------
+    law : function of array and index
+        Rising positive function of positive arguments, evaluated for the elements indexed. [any]
+    target : array, shape (n,)
+        Value to reach, above zero. [any]
+    guess : array, shape (n,)
+        First argument, above zero. [any]
+
+    Returns
+    -------
+    array, shape (n,)
+        Argument. [any]
+    """
+    goal = np.log(target)
+
+    def miss(at: Floats, index: Index) -> Floats:
+        value: Floats = np.log(law(np.exp(at), index)) - goal[index]
+        return value
+
+    answer = np.empty_like(goal)
+    index: Index = np.arange(goal.size)
+    one = np.log(guess)
+    miss_one = miss(one, index)
+    two, miss_two = _bracket(miss, one, miss_one)
+    for step in range(_MOST_STEPS):
+        done = (np.abs(miss_two) <= _ACCURACY) | (np.abs(two - one) <= 1e-15 * np.abs(two))
+        answer[index[done]] = two[done]
+        if bool(np.any(done)):
+            left = ~done
+            index, one, two = index[left], one[left], two[left]
+            miss_one, miss_two = miss_one[left], miss_two[left]
+        if index.size == 0:
+            return np.exp(answer)
+        gap = miss_two - miss_one
+        share = np.divide(miss_two, gap, out=np.full_like(gap, 0.5), where=gap != 0)
+        new = two - (0.5 if step % 4 == 3 else share) * (two - one)
+        miss_new = miss(new, index)
+        crossed = miss_new * miss_two < 0
+        weight = 1 - miss_new / miss_two
+        weight = np.where(weight > 0, weight, 0.5)
+        one = np.where(crossed, two, one)
+        miss_one = np.where(crossed, miss_two, miss_one * weight)
+        two, miss_two = new, miss_new
+    raise OutOfRange("The flow through the line could not be found; check its sizes.")
+
+
+def _bracket(
+    miss: Callable[[Floats, Index], Floats], one: Floats, miss_one: Floats
+) -> tuple[Floats, Floats]:
+    """Return a second point on the other side of the root."""
+    everywhere: Index = np.arange(one.size)
+    reach = miss_one / _SHALLOWEST
+    two = one - reach
+    miss_two = miss(two, everywhere)
+    for _ in range(_MOST_STEPS):
+        same = (miss_two * miss_one > 0) & (np.abs(miss_two) > _ACCURACY)
+        if not bool(np.any(same)):
+            return two, miss_two
+        reach = reach * 2
+        two = np.where(same, two - reach, two)
+        miss_two = miss(two, everywhere)
+    raise OutOfRange("The flow through the line could not be found; check its sizes.")

@@ -1,0 +1,352 @@
+"""Lines from chamber to pump: tubes, valves and traps in series, in every regime."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from server.errors import OutOfRange
+from server.physics.elements import (
+    Duct,
+    Element,
+    chain_throughput_pa_m3_s,
+    chain_upstream_pa,
+    element_upstream_pa,
+    linear_chain_m3_s,
+)
+from server.physics.gas import Floats, GasState, Mixture, Species, gas_state, knudsen_number
+from server.physics.orifice import check_forward
+from server.physics.parts import Line, Part, Restriction, Tube, line_elements
+
+__all__ = [
+    "Line",
+    "Part",
+    "PartState",
+    "Regime",
+    "Restriction",
+    "Tube",
+    "chamber_speed_m3_s",
+    "line_conductance_m3_s",
+    "line_states",
+    "line_throughput_pa_m3_s",
+    "molecular_conductance_m3_s",
+    "regime_of",
+    "upstream_pressure_pa",
+]
+
+# Borders of the regimes by Knudsen number λ/D (DUSHMAN-1962; common practice).
+MOLECULAR_KNUDSEN = 0.5
+VISCOUS_KNUDSEN = 0.01
+TURBULENT_REYNOLDS = 2300.0
+# Backing pumps blow off and lines are open to air: no line is run above this.
+DEFAULT_CEILING_PA = 2e5
+
+
+class Regime(StrEnum):
+    """How the gas flows in one part."""
+
+    MOLECULAR = "molecular"
+    TRANSITIONAL = "transitional"
+    VISCOUS = "viscous"
+    TURBULENT = "turbulent"
+
+
+@dataclass(frozen=True)
+class PartState:
+    """How one part of a line stands at one throughput, for the workings."""
+
+    name: str
+    upstream_pa: float
+    downstream_pa: float
+    conductance_m3_s: float
+    share_of_drop: float
+    rarefaction: float
+    knudsen: float
+    reynolds: float
+    regime: Regime
+
+
+def line_conductance_m3_s(
+    line: Line, pressure_pa: ArrayLike, temperature_k: float, gas: Species | Mixture
+) -> Floats:
+    """Return the conductance of a line for small pressure differences.
+
+    Parameters
+    ----------
+    line : Line
+        The line; without parts it offers no resistance. [-]
+    pressure_pa : array, shape (n,)
+        Mean pressure. [Pa]
+    temperature_k : float
+        Gas temperature. [K]
+    gas : Species or Mixture
+        The gas. [-]
+
+    Returns
+    -------
+    array, shape (n,)
+        Conductance; infinite for a line without resistance. [m3/s]
+    """
+    pressure = np.asarray(pressure_pa, dtype=np.float64)
+    _require_pressure(pressure)
+    return linear_chain_m3_s(gas_state(gas, temperature_k), _bare(line), pressure)
+
+
+def molecular_conductance_m3_s(line: Line, temperature_k: float, gas: Species | Mixture) -> float:
+    """Return the conductance of a line in molecular flow: its limit at low pressure.
+
+    Parameters
+    ----------
+    line : Line
+        The line. [-]
+    temperature_k : float
+        Gas temperature. [K]
+    gas : Species or Mixture
+        The gas. [-]
+
+    Returns
+    -------
+    float
+        Conductance. [m3/s]
+    """
+    return float(line_conductance_m3_s(line, 0.0, temperature_k, gas))
+
+
+def upstream_pressure_pa(
+    line: Line,
+    throughput_pa_m3_s: ArrayLike,
+    downstream_pressure_pa: ArrayLike,
+    temperature_k: float,
+    gas: Species | Mixture,
+    ceiling_pa: float = DEFAULT_CEILING_PA,
+) -> Floats:
+    """Return the chamber pressure that drives a throughput through a line.
+
+    Every part is solved from the pump upwards, in a bracket, with inertia, the sonic limit and
+    turbulence. Where even the ceiling does not drive the throughput, the answer is infinite.
+
+    Parameters
+    ----------
+    line : Line
+        The line. [-]
+    throughput_pa_m3_s : array
+        Throughput at the gas temperature, zero or more. [Pa m3/s]
+    downstream_pressure_pa : array
+        Pressure at the pump, zero or more. [Pa]
+    temperature_k : float
+        Gas temperature. [K]
+    gas : Species or Mixture
+        The gas. [-]
+    ceiling_pa : float
+        Highest chamber pressure that counts as a solution. [Pa]
+
+    Returns
+    -------
+    array
+        Chamber pressure, or infinity: the line cannot carry the throughput. [Pa]
+
+    Raises
+    ------
+    OutOfRange
+        If a throughput or pressure is negative or not finite.
+    """
+    flow, down = np.broadcast_arrays(
+        np.asarray(throughput_pa_m3_s, dtype=np.float64),
+        np.asarray(downstream_pressure_pa, dtype=np.float64),
+    )
+    _require_pressure(down)
+    if not bool(np.all((flow >= 0) & np.isfinite(flow))):
+        raise OutOfRange("The gas flow through a line must be zero or more.")
+    pressure = chain_upstream_pa(gas_state(gas, temperature_k), _bare(line), flow, down)
+    return np.where(pressure <= ceiling_pa, pressure, np.inf)
+
+
+def line_throughput_pa_m3_s(
+    line: Line,
+    upstream_pa: ArrayLike,
+    downstream_pa: ArrayLike,
+    temperature_k: float,
+    gas: Species | Mixture,
+) -> Floats:
+    """Return the throughput of a line between two pressures.
+
+    Parameters
+    ----------
+    line : Line
+        The line, with at least one part. [-]
+    upstream_pa : array
+        Pressure in the chamber. [Pa]
+    downstream_pa : array
+        Pressure at the pump, at most the one in the chamber. [Pa]
+    temperature_k : float
+        Gas temperature. [K]
+    gas : Species or Mixture
+        The gas. [-]
+
+    Returns
+    -------
+    array
+        Throughput at the gas temperature. [Pa m3/s]
+
+    Raises
+    ------
+    OutOfRange
+        If the pressures do not drive gas forward, or the line has no resistance.
+    """
+    if not line.parts:
+        raise OutOfRange("A line without parts has no throughput of its own.")
+    up, down = np.broadcast_arrays(
+        np.asarray(upstream_pa, dtype=np.float64), np.asarray(downstream_pa, dtype=np.float64)
+    )
+    check_forward(up, down)
+    return chain_throughput_pa_m3_s(gas_state(gas, temperature_k), _bare(line), up, down)
+
+
+def line_states(
+    line: Line,
+    throughput_pa_m3_s: float,
+    downstream_pressure_pa: float,
+    temperature_k: float,
+    gas: Species | Mixture,
+) -> tuple[PartState, ...]:
+    """Return how every part of a line stands at one throughput, from the chamber to the pump.
+
+    Parameters
+    ----------
+    line : Line
+        The line. [-]
+    throughput_pa_m3_s : float
+        Throughput at the gas temperature, above zero. [Pa m3/s]
+    downstream_pressure_pa : float
+        Pressure at the pump. [Pa]
+    temperature_k : float
+        Gas temperature. [K]
+    gas : Species or Mixture
+        The gas. [-]
+
+    Returns
+    -------
+    tuple of PartState
+        Pressures, conductance, δ, Knudsen and Reynolds number, regime, share of the drop.
+    """
+    if not (np.isfinite(throughput_pa_m3_s) and throughput_pa_m3_s > 0):
+        raise OutOfRange("The parts of a line can be shown for a gas flow above zero only.")
+    _require_pressure(np.asarray(downstream_pressure_pa))
+    state = gas_state(gas, temperature_k)
+    flow = np.asarray(throughput_pa_m3_s, dtype=np.float64)
+    below = np.asarray(downstream_pressure_pa, dtype=np.float64)
+    named = line_elements(line)
+    chamber = chain_upstream_pa(state, [element for _, element in named], flow, below)
+    total = float(chamber) - downstream_pressure_pa
+    found: list[PartState] = []
+    for name, element in reversed(named):
+        above = element_upstream_pa(state, element, flow, below)
+        part = _part_state(state, element, float(flow), (float(above), float(below)))
+        share = (part.upstream_pa - part.downstream_pa) / total
+        found.append(replace(part, name=name, share_of_drop=share))
+        below = above
+    return tuple(reversed(found))
+
+
+def _part_state(
+    state: GasState, element: Element, flow: float, pressures_pa: tuple[float, float]
+) -> PartState:
+    up, down = pressures_pa
+    radius = float(element.radius_m)
+    reynolds = (
+        float(element.reynolds(state, np.asarray(flow))) if isinstance(element, Duct) else 0.0
+    )
+    knudsen = float(knudsen_number(state, 2 * radius, (up + down) / 2))
+    return PartState(
+        name="",
+        upstream_pa=up,
+        downstream_pa=down,
+        conductance_m3_s=flow / (up - down),
+        share_of_drop=1.0,
+        rarefaction=float(state.rarefaction(radius, (up + down) / 2)),
+        knudsen=knudsen,
+        reynolds=reynolds,
+        regime=regime_of(knudsen, reynolds),
+    )
+
+
+def chamber_speed_m3_s(
+    line: Line,
+    pressure_pa: ArrayLike,
+    speed_m3_s: ArrayLike,
+    temperature_k: float,
+    gas: Species | Mixture,
+) -> Floats:
+    """Return the speed at the chamber, on the grid on which the speed at the pump is given.
+
+    Each grid pressure at the pump gives a throughput and, through the line, a chamber pressure;
+    the speed there, Q/p, is read back on the grid. Below the lowest chamber pressure so found the
+    speed of that point holds. Where a pump's throughput falls with rising pressure two chamber
+    pressures can belong to one; the one at the higher pump pressure, with the lower speed, counts.
+
+    Parameters
+    ----------
+    line : Line
+        The line. [-]
+    pressure_pa : array, shape (n_grid,)
+        Rising pressures, above zero. [Pa]
+    speed_m3_s : array, shape (n_pumps, n_grid)
+        Speed at the pump inlet. [m3/s]
+    temperature_k : float
+        Gas temperature. [K]
+    gas : Species or Mixture
+        The gas. [-]
+
+    Returns
+    -------
+    array, shape (n_pumps, n_grid)
+        Speed at the chamber. [m3/s]
+    """
+    grid = np.asarray(pressure_pa, dtype=np.float64)
+    speed = np.atleast_2d(np.asarray(speed_m3_s, dtype=np.float64))
+    flow = speed * grid
+    chamber = upstream_pressure_pa(line, flow, grid, temperature_k, gas, np.inf)
+    # From the top down, so that the branch of the higher pump pressure wins.
+    rising = np.minimum.accumulate(chamber[:, ::-1], axis=1)[:, ::-1]
+    # One long rising axis for all rows: a row is shifted by more than the span of logarithms.
+    span = 2 * float(np.log(chamber.max() / grid[0])) + 1
+    shift = span * np.arange(speed.shape[0])[:, None]
+    found = np.interp(
+        (np.log(grid) + shift).ravel(), (np.log(rising) + shift).ravel(), (flow / chamber).ravel()
+    )
+    lowest = grid < rising[:, :1]
+    return np.where(lowest, (flow / chamber)[:, :1], found.reshape(speed.shape))
+
+
+def regime_of(knudsen: float, reynolds: float) -> Regime:
+    """Name the regime of a flow.
+
+    Parameters
+    ----------
+    knudsen : float
+        Mean free path over bore. [-]
+    reynolds : float
+        Reynolds number on the bore. [-]
+
+    Returns
+    -------
+    Regime
+        Molecular above Kn 0.5, viscous below 0.01, turbulent beyond Re 2300.
+    """
+    if reynolds > TURBULENT_REYNOLDS:
+        return Regime.TURBULENT
+    if knudsen > MOLECULAR_KNUDSEN:
+        return Regime.MOLECULAR
+    return Regime.VISCOUS if knudsen < VISCOUS_KNUDSEN else Regime.TRANSITIONAL
+
+
+def _bare(line: Line) -> tuple[Element, ...]:
+    return tuple(element for _, element in line_elements(line))
+
+
+def _require_pressure(pressure_pa: Floats) -> None:
+    if not bool(np.all((pressure_pa >= 0) & np.isfinite(pressure_pa))):
+        raise OutOfRange("A pressure must be zero or more.")
