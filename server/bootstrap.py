@@ -22,6 +22,8 @@ ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
 LOCKS = ROOT / ".locks"
 PYTHON = VENV / "bin" / "python"
+# Which locks bring what a lock is needed for: the tests' packages include the program's.
+BROUGHT_BY = {"run": ("run", "test"), "test": ("test",)}
 
 
 class SetupFailed(Exception):
@@ -81,11 +83,16 @@ def _stamp_file(lock: Path) -> Path:
 
 
 def _is_current(lock: Path) -> bool:
+    brought = (LOCKS / f"{name}.txt" for name in BROUGHT_BY[lock.stem])
+    return PYTHON.exists() and any(_was_filled_from(one) for one in brought)
+
+
+def _was_filled_from(lock: Path) -> bool:
     try:
         stamp = _stamp_file(lock).read_text(encoding="ascii")
     except OSError:
         return False
-    return stamp == _stamp_of(lock) and PYTHON.exists()
+    return stamp == _stamp_of(lock)
 
 
 def _has_packages(lock_name: str) -> bool:

@@ -1,134 +1,19 @@
-"""Units against scipy.constants and pint, numbers as people type them, and every kind of nonsense.
-
-Sources: BIPM, The International System of Units, 9th ed. (2019); NIST SP 811 (2008), appendix B.8;
-SEMI E12 for the standard cubic centimetre per minute (0 °C, 101 325 Pa).
-"""
+"""Quantities as people type them, and every kind of nonsense refused with its reason."""
 
 from __future__ import annotations
 
 import math
 
-import pint
 import pytest
-from hypothesis import assume, example, given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy import constants
 
 from server.errors import OutOfRange, QuantityError
-from server.units import (
-    Dimension,
-    accepted_examples,
-    convert,
-    format_quantity,
-    parse_quantity,
-    units_of,
-)
+from server.units import Dimension, accepted_examples, convert, parse_quantity
 from server.units.dimensions import KINDS
-from server.units.table import UnitProblem, read_unit, spellings
 
 SHARED = {Dimension.GAS_FLOW, Dimension.THROUGHPUT}  # one becomes the other with a temperature
-
-SCIPY = (
-    ("1 atm", Dimension.PRESSURE, constants.atm),
-    ("1 Torr", Dimension.PRESSURE, constants.torr),
-    ("1 micron", Dimension.PRESSURE, constants.torr / 1000),
-    ("1 psi", Dimension.PRESSURE, constants.psi),
-    ("1 bar", Dimension.PRESSURE, constants.bar),
-    ("1 at", Dimension.PRESSURE, constants.kilogram_force / constants.centi**2),
-    ("1 L", Dimension.VOLUME, constants.liter),
-    ("1 gal", Dimension.VOLUME, constants.gallon),
-    ("1 ft3", Dimension.VOLUME, constants.foot**3),
-    ("1 in", Dimension.LENGTH, constants.inch),
-    ("1 ft", Dimension.LENGTH, constants.foot),
-    ("1 yd", Dimension.LENGTH, constants.yard),
-    ("1 micron", Dimension.LENGTH, constants.micron),
-    ("1 wk", Dimension.TIME, constants.week),
-    ("1 d", Dimension.TIME, constants.day),
-    ("1 lb", Dimension.MASS, constants.pound),
-    ("1 oz", Dimension.MASS, constants.oz),
-    ("1 hp", Dimension.POWER, constants.hp),
-    ("0 degC", Dimension.TEMPERATURE, constants.zero_Celsius),
-    ("72 F", Dimension.TEMPERATURE, constants.convert_temperature(72, "F", "K")),
-    ("-40 °F", Dimension.TEMPERATURE, constants.convert_temperature(-40, "C", "K")),
-    # SEMI E12: the molar volume of an ideal gas at 0 °C and 101 325 Pa, from CODATA by scipy.
-    (
-        "1 sccm",
-        Dimension.GAS_FLOW,
-        1e-6 / 60 / constants.value("molar volume of ideal gas (273.15 K, 101.325 kPa)"),
-    ),
-    (
-        "1 slm",
-        Dimension.GAS_FLOW,
-        1e-3 / 60 / constants.value("molar volume of ideal gas (273.15 K, 101.325 kPa)"),
-    ),
-)
-
-# Ours, and the same in pint's words: pint reads "cfm" and "micron" otherwise and lacks "Torr".
-PINT = (
-    ("mbar", "millibar", Dimension.PRESSURE),
-    ("hPa", "hectopascal", Dimension.PRESSURE),
-    ("kPa", "kilopascal", Dimension.PRESSURE),
-    ("mTorr", "millitorr", Dimension.PRESSURE),
-    ("mmHg", "mmHg", Dimension.PRESSURE),
-    ("inHg", "inch_Hg", Dimension.PRESSURE),
-    ("psi", "psi", Dimension.PRESSURE),
-    ("at", "technical_atmosphere", Dimension.PRESSURE),
-    ("cm³", "cm**3", Dimension.VOLUME),
-    ("gal", "gallon", Dimension.VOLUME),
-    ("ft³", "ft**3", Dimension.VOLUME),
-    ("in²", "inch**2", Dimension.AREA),
-    ("cm2", "cm**2", Dimension.AREA),
-    ("m³/h", "m**3/hour", Dimension.SPEED),
-    ("L/min", "liter/minute", Dimension.SPEED),
-    ("cfm", "ft**3/minute", Dimension.SPEED),
-    ("mbar·L/s", "millibar*liter/second", Dimension.THROUGHPUT),
-    ("Torr-L/s", "torr*liter/second", Dimension.THROUGHPUT),
-    ("atm cc/s", "atm*cm**3/second", Dimension.THROUGHPUT),
-    ("g/h", "gram/hour", Dimension.MASS_RATE),
-    ("lb/h", "pound/hour", Dimension.MASS_RATE),
-    ("oz", "ounce", Dimension.MASS),
-    ("kWh", "kilowatt_hour", Dimension.ENERGY),
-    ("rpm", "1/minute", Dimension.FREQUENCY),
-    ("hp", "horsepower", Dimension.POWER),
-    ("wk", "week", Dimension.TIME),
-    ("ppm", "ppm", Dimension.RATIO),
-    ("%", "percent", Dimension.RATIO),
-)
-SI_IN_PINT = {
-    Dimension.PRESSURE: "pascal",
-    Dimension.VOLUME: "m**3",
-    Dimension.AREA: "m**2",
-    Dimension.SPEED: "m**3/s",
-    Dimension.THROUGHPUT: "pascal*m**3/s",
-    Dimension.MASS_RATE: "kg/s",
-    Dimension.MASS: "kg",
-    Dimension.ENERGY: "joule",
-    Dimension.FREQUENCY: "1/s",
-    Dimension.POWER: "watt",
-    Dimension.TIME: "s",
-    Dimension.RATIO: "",
-}
-
-
-@pytest.fixture(scope="module")
-def registry() -> pint.UnitRegistry[float]:
-    return pint.UnitRegistry()
-
-
-@pytest.mark.parametrize(("typed", "dimension", "expected"), SCIPY)
-def test_factors_agree_with_scipy_constants(
-    typed: str, dimension: Dimension, expected: float
-) -> None:
-    assert parse_quantity(typed, dimension) == pytest.approx(expected, rel=1e-12)
-
-
-@pytest.mark.parametrize(("ours", "theirs", "dimension"), PINT)
-def test_factors_agree_with_pint(
-    registry: pint.UnitRegistry[float], ours: str, theirs: str, dimension: Dimension
-) -> None:
-    expected = registry.Quantity(7.0, theirs).to(SI_IN_PINT[dimension]).magnitude
-    # pint rounds the density of mercury to 13.5951, as here; all else is exact on both sides.
-    assert parse_quantity(f"7 {ours}", dimension) == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -209,14 +94,6 @@ def test_a_gas_flow_and_a_throughput_are_one_flow_at_a_temperature() -> None:
     assert convert(hot, "sccm", Dimension.THROUGHPUT, temperature_k=546.30) == pytest.approx(20)
 
 
-def test_one_sccm_is_the_tabulated_throughput() -> None:
-    # ideal gas at 0 °C and 101 325 Pa, computed apart from this code (reference table, C9)
-    assert parse_quantity("1 sccm", Dimension.GAS_FLOW) == pytest.approx(7.4358e-7, rel=1e-5)
-    for temperature_k, throughput_pa_m3_s in ((273.15, 1.68875e-3), (293.15, 1.8124e-3)):
-        found = parse_quantity("1 sccm", Dimension.THROUGHPUT, temperature_k=temperature_k)
-        assert found == pytest.approx(throughput_pa_m3_s, rel=3e-5)
-
-
 @pytest.mark.parametrize("temperature_k", [0.0, -1.0, math.nan, math.inf])
 def test_a_flow_without_a_sensible_temperature_is_refused(temperature_k: float) -> None:
     with pytest.raises(OutOfRange, match="absolute zero"):
@@ -293,19 +170,6 @@ def test_what_is_neither_text_nor_number_is_refused(junk: object) -> None:
         parse_quantity(junk, Dimension.PRESSURE)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("dimension", Dimension)
-def test_every_example_and_every_offered_unit_belongs_to_its_dimension(
-    dimension: Dimension,
-) -> None:
-    for text in KINDS[dimension].examples:
-        assert parse_quantity(text, dimension) > 0
-    for unit in units_of(dimension):
-        assert convert(parse_quantity(f"3 {unit}", dimension), unit, dimension) == pytest.approx(3)
-    for _, unit in KINDS[dimension].shown:
-        assert not unit or unit in units_of(dimension) or unit == "kg/h"
-    assert KINDS[dimension].examples[0] in accepted_examples(dimension)
-
-
 @pytest.mark.parametrize("mine", Dimension)
 def test_no_dimension_takes_the_examples_of_another(mine: Dimension) -> None:
     related = SHARED if mine in SHARED else {mine}
@@ -314,55 +178,6 @@ def test_no_dimension_takes_the_examples_of_another(mine: Dimension) -> None:
     for text in set(foreign) - {bare}:
         with pytest.raises(QuantityError):
             parse_quantity(text, mine)
-
-
-def test_other_capitals_never_turn_a_unit_into_another() -> None:
-    for spelling, unit in spellings():
-        for variant in {spelling.lower(), spelling.upper(), spelling.capitalize()}:
-            try:
-                found = read_unit(variant)
-            except UnitProblem:
-                continue  # refused rather than guessed
-            exact = dict(spellings()).get(variant, unit)
-            assert (found.factor, found.exponents) == (exact.factor, exact.exponents), variant
-
-
-def test_no_spelling_stands_for_two_units() -> None:
-    seen: dict[str, str] = {}
-    for spelling, unit in spellings():
-        assert seen.setdefault(spelling, unit.name) == unit.name
-
-
-sizes = st.floats(min_value=1e-9, max_value=1e9)
-
-
-@pytest.mark.parametrize("dimension", Dimension)
-@given(value=sizes, data=st.data())
-def test_what_is_shown_is_read_back(
-    dimension: Dimension, value: float, data: st.DataObject
-) -> None:
-    if dimension is Dimension.TEMPERATURE:
-        assume(value > 50)  # below, a few figures in °C may round to below absolute zero
-    unit = data.draw(st.sampled_from((None, *units_of(dimension))))
-    digits = data.draw(st.integers(1, 12))
-    shown = format_quantity(value, dimension, unit, digits)
-    back = parse_quantity(shown, dimension)
-    slack = 0.5000001 * 10.0 ** (1 - digits)
-    if dimension is Dimension.TEMPERATURE:
-        size = abs(convert(value, unit or "°C", dimension))
-        assert abs(back - value) <= slack * max(size, 1.0) + 1e-9
-    else:
-        assert back == pytest.approx(value, rel=slack + 1e-12)
-
-
-@pytest.mark.parametrize("dimension", Dimension)
-@given(value=sizes)
-def test_conversion_goes_there_and_back(dimension: Dimension, value: float) -> None:
-    for unit in units_of(dimension):
-        number = convert(value, unit, dimension)
-        if number >= 0:
-            typed = f"{number!r} {unit}"
-            assert parse_quantity(typed, dimension) == pytest.approx(value, rel=1e-12, abs=1e-12)
 
 
 @given(digits=st.integers(1, 9999), tail=st.integers(0, 99), power=st.integers(-12, 6))
@@ -404,40 +219,3 @@ def read_or_refused(text: str, dimension: Dimension) -> None:
         return
     assert math.isfinite(value)
     assert value >= 0
-
-
-@pytest.mark.parametrize(
-    ("value", "dimension", "unit", "digits", "shown"),
-    [
-        (5e-3, Dimension.PRESSURE, None, 2, "5.0e-5 mbar"),
-        (101325.0, Dimension.PRESSURE, "atm", 3, "1.00 atm"),
-        (0.12, Dimension.VOLUME, None, 3, "120 L"),
-        (6.5e-5, Dimension.VOLUME, None, 2, "65 cm³"),
-        (1500.0, Dimension.TIME, None, 2, "25 min"),
-        (295.15, Dimension.TEMPERATURE, None, 3, "22.0 °C"),
-        (253.15, Dimension.TEMPERATURE, None, 2, "-20 °C"),
-        (12 / 3600, Dimension.SPEED, None, 3, "12.0 m³/h"),
-        (2e-6, Dimension.THROUGHPUT, None, 1, "2e-5 mbar·L/s"),
-        (0.0, Dimension.PRESSURE, None, 3, "0 mbar"),
-        (9.996, Dimension.PRESSURE, "Pa", 3, "10.0 Pa"),
-        (12345.0, Dimension.PRESSURE, "Pa", 3, "1.23e4 Pa"),
-        (0.05, Dimension.RATIO, None, 2, "0.050"),
-        (0.05, Dimension.RATIO, "%", 1, "5 %"),
-    ],
-)
-def test_values_are_shown_as_the_trade_writes_them(
-    value: float, dimension: Dimension, unit: str | None, digits: int, shown: str
-) -> None:
-    assert format_quantity(value, dimension, unit, digits) == shown
-
-
-@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
-def test_what_is_no_number_is_not_shown(value: float) -> None:
-    with pytest.raises(OutOfRange):
-        format_quantity(value, Dimension.PRESSURE)
-
-
-@pytest.mark.parametrize("unit", ["L", "furlong", "mpa", "?"])
-def test_a_wrong_unit_is_refused_when_showing(unit: str) -> None:
-    with pytest.raises(QuantityError):
-        convert(1.0, unit, Dimension.PRESSURE)
