@@ -76,10 +76,10 @@ def interlock_assembly(pump: Pump, catalog: Catalog) -> Assembly:
         wanted.append(
             (InterlockGuard.FORELINE_PRESSURE, Cooling.NONE, "heater off when the foreline fails")
         )
-    if pump.cooling is Cooling.WATER or (
-        pump.kind in VAPOUR_KINDS and pump.cooling is not Cooling.NONE
-    ):
-        note = f"{pump.name} off when its {pump.cooling.value} cooling fails"
+    hot = pump.kind in VAPOUR_KINDS
+    if pump.cooling is Cooling.WATER or (hot and pump.cooling is Cooling.AIR):
+        what = "heater" if hot else "pump"
+        note = f"{what} off when the {pump.cooling.value} cooling fails"
         wanted.append((InterlockGuard.COOLING_FLOW, pump.cooling, note))
     for guard, medium, note in wanted:
         found = [

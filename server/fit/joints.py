@@ -11,6 +11,7 @@ import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from server.catalog.flanges import Flange, FlangeSystem
 from server.catalog.items import Catalog, LinePart, LineShape
@@ -54,9 +55,9 @@ class Step:
     exit: Flange
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Bench:
-    """The catalogue's line parts, sorted for fitting."""
+    """The catalogue's line parts, sorted for fitting; equal to itself alone."""
 
     hardware: Mapping[tuple[LineShape, Family], LinePart]
     shaped: Mapping[tuple[LineShape, Family], tuple[LinePart, ...]]
@@ -72,12 +73,7 @@ class Bench:
         tuple of (LinePart, int) or None
             None when the catalogue lacks one of them.
         """
-        wanted = [
-            (self.hardware.get((shape, family(first))), pieces)
-            for shape, pieces in _recipe(first, second)
-        ]
-        closed = tuple((part, pieces) for part, pieces in wanted if part is not None)
-        return closed if len(closed) == len(wanted) else None
+        return _joint(self, first, second)
 
     def joint_price(self, flange: Flange) -> Decimal:
         """Return what one joint at this flange costs, zero when it cannot be closed."""
@@ -96,27 +92,63 @@ class Bench:
         tuple of Step or None
             Empty when the two mate directly; None when no way exists.
         """
-        tie = itertools.count()
-        queue: list[tuple[int, Decimal, int, Flange, tuple[Step, ...]]] = [
-            (0, Decimal(0), next(tie), start, ())
-        ]
-        seen: set[Flange] = set()
-        while queue:
-            parts, cost, _, at, way = heapq.heappop(queue)
-            if self.closes(at, goal):
-                return way
-            if at in seen:
-                continue
-            seen.add(at)
-            for step in self.crossings.get(family(at), ()):
-                if step.exit not in seen and self.closes(at, step.entry):
-                    added = cost + step.part.price + self.joint_price(step.exit)
-                    heapq.heappush(queue, (parts + 1, added, next(tie), step.exit, (*way, step)))
-        return None
+        return _path(self, start, goal)
+
+
+@lru_cache(maxsize=4096)
+def _joint(
+    on_bench: Bench, first: Flange, second: Flange
+) -> tuple[tuple[LinePart, int], ...] | None:
+    wanted = [
+        (on_bench.hardware.get((shape, family(first))), pieces)
+        for shape, pieces in _recipe(first, second)
+    ]
+    closed = tuple((part, pieces) for part, pieces in wanted if part is not None)
+    return closed if len(closed) == len(wanted) else None
+
+
+@lru_cache(maxsize=4096)
+def _path(on_bench: Bench, start: Flange, goal: Flange) -> tuple[Step, ...] | None:
+    tie = itertools.count()
+    queue: list[tuple[int, Decimal, int, Flange, tuple[Step, ...]]] = [
+        (0, Decimal(0), next(tie), start, ())
+    ]
+    seen: set[Flange] = set()
+    while queue:
+        parts, cost, _, at, way = heapq.heappop(queue)
+        if on_bench.closes(at, goal):
+            return way
+        if at in seen:
+            continue
+        seen.add(at)
+        for step in on_bench.crossings.get(family(at), ()):
+            if step.exit not in seen and on_bench.closes(at, step.entry):
+                added = cost + step.part.price + on_bench.joint_price(step.exit)
+                heapq.heappush(queue, (parts + 1, added, next(tie), step.exit, (*way, step)))
+    return None
+
+
+class _Same:
+    """A catalogue as a key: the very object, since its mapping of items cannot be hashed."""
+
+    def __init__(self, catalog: Catalog) -> None:
+        self.catalog = catalog
+
+    def __hash__(self) -> int:
+        return id(self.catalog)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.catalog is self.catalog
 
 
 def bench(catalog: Catalog) -> Bench:
-    """Sort a catalogue's line parts for fitting."""
+    """Return a catalogue's line parts, sorted for fitting; sorted once for each catalogue."""
+    return _sorted_bench(_Same(catalog))
+
+
+@lru_cache(maxsize=8)
+def _sorted_bench(key: _Same) -> Bench:
+    catalog = key.catalog
     parts = catalog.of_type(LinePart)
     shapes = (LineShape.TUBE, LineShape.ELBOW, LineShape.HOSE, LineShape.TEE)
     crossings: dict[Family, list[Step]] = {}
