@@ -12,6 +12,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NoReturn
 
 from server.bootstrap import ROOT, SetupFailed, ensure_environment
 
@@ -19,27 +20,32 @@ DEBIAN_PACKAGES = ("chromium", "libatomic1")
 EVERYTHING = ("-n", "2", "--benchmark-disable")
 
 
-def start() -> int:
-    """Return the exit code of the first check that fails; when none does, go on as pytest."""
+def start() -> NoReturn:
+    """Set up, check and go on as pytest; exit at the first check that fails, with its code."""
     arguments = sys.argv[1:]
     try:
         ensure_environment("tests", "test", arguments)
         ensure_browser(in_ci=os.environ.get("CI") == "true")
     except SetupFailed as error:
         sys.stderr.write(f"{error}\n")
-        return 2
+        sys.exit(2)
     os.chdir(ROOT)
     if not arguments:
-        for name, command in quick_checks():
-            print(f"== {name}", flush=True)
-            if code := subprocess.run(command, check=False).returncode:
-                print(f"== {name} failed", flush=True)
-                return code
+        run_quick_checks()
         print("== pytest", flush=True)
     sys.stderr.flush()
     # This process becomes pytest: its summary is the last that is printed, its code the answer.
     words = [sys.executable, "-m", "pytest", *(arguments or EVERYTHING)]
     os.execv(sys.executable, words)  # noqa: S606
+
+
+def run_quick_checks() -> None:
+    """Run the checks before pytest in order; exit at the first that fails."""
+    for name, command in quick_checks():
+        print(f"== {name}", flush=True)
+        if code := subprocess.run(command, check=False).returncode:
+            print(f"== {name} failed", flush=True)
+            sys.exit(code)
 
 
 def quick_checks() -> tuple[tuple[str, Sequence[str]], ...]:
@@ -97,4 +103,4 @@ def _administrator() -> list[str] | None:
 
 
 if __name__ == "__main__":
-    sys.exit(start())
+    start()
