@@ -1,15 +1,15 @@
 """Pressure against time: V·dp/dt = −S(p)·p + Q(t) for many candidates at once.
 
 Every candidate has its own clock. A step linearises S(p)·p about the present pressure and solves
-the linear equation exactly, with the load taken as linear over the step (an exponential
-Rosenbrock method of second order [HOCHBRUCK-2009]):
+the linear equation exactly, with the load as a parabola through both ends of the step; the bend of
+S(p)·p that the predicted end reveals then corrects it (an exponential Rosenbrock method of third
+order [HOCHBRUCK-2009]):
 
-    p₁ = p₀ + Δt·φ₁(z)·f₀ + Δt·φ₂(z)·(Q₁ − Q₀)/V,   z = −λ·Δt,   λ = (S + dS/d ln p)/V,
-    φ₁(z) = (eᶻ − 1)/z,   φ₂(z) = (φ₁(z) − 1)/z.
+    p* = p₀ + Δt·[φ₁·f₀ + (φ₂·Q̇₀·Δt + 2φ₃·(Q₁ − Q₀ − Q̇₀·Δt))/V],    p₁ = p* + 2Δt·φ₃·[g(p*) − g(p₀)],
+    f = dp/dt,   g(p) = λ·p − S(p)·p/V,   λ = (S + dS/d ln p)/V at p₀,   φₖ at z = −λ·Δt.
 
-Constant speed, constant throughput and the quasi-steady fall that follows outgassing are all exact
-or stable in it, so steps may be a large part of an e-fold of pressure. A step is as long as the
-pressure may change by ``_LN_P_STEP`` (or reaches the target) and the clock by ``_LN_T_STEP``.
+Constant speed, constant throughput and the quasi-steady fall behind outgassing are exact or stable
+in it, so that a step may take a third of an e-fold of pressure or of time.
 """
 
 from __future__ import annotations
@@ -26,13 +26,14 @@ from server.physics.gasload import GasLoad, gas_given_off_pa_m3
 from server.physics.outgassing import HOUR_S, LAW_START_S
 from server.physics.speedtable import SpeedTable, gather
 
-_LN_P_STEP = 0.25
-_LN_T_STEP = 0.25
+_LN_P_STEP = 0.3
+_LN_T_STEP = 0.4
 _FALL = -math.expm1(-_LN_P_STEP)
 _RISE = math.expm1(_LN_P_STEP)
 _NEARLY_ONE = 1.0 - 1e-9  # closer to its balance than this the pressure never moves so far
 _MOST_FALL, _MOST_RISE = 0.4, 2.5  # a step beyond these is taken again, shorter
 _MAX_SHORTENINGS = 40
+_OVERSHOT = 1e-3  # relative depth below the target up to which a step is interpolated
 _ARRIVED = 1e-5  # relative distance from the target that counts as there
 _MAX_STEPS = 20_000
 
@@ -84,6 +85,8 @@ class _Rows:
     pressure: FloatArray
     time: FloatArray
     load: FloatArray
+    load_slope: FloatArray
+    longest: FloatArray
 
     def keep(self, alive: BoolArray) -> None:
         for name, value in vars(self).items():
@@ -97,6 +100,16 @@ class _Slope:
 
     rate: FloatArray
     decay: FloatArray
+
+
+@dataclass(frozen=True)
+class _Attempt:
+    """Where a step would lead."""
+
+    time: FloatArray
+    load: FloatArray
+    load_slope: FloatArray
+    pressure: FloatArray
 
 
 def pump_down(
@@ -164,23 +177,28 @@ def _begin(volume_m3: ArrayLike, load: GasLoad, phase: Phase, horizon_s: float) 
     amplitude = floats(load.amplitude_pa_m3_s)
     state = _Rows(
         np.arange(n), rows * grid.count, volume, factor, spread(load.constant_pa_m3_s),
-        np.ascontiguousarray(amplitude), target, start, time, np.zeros(n),
+        np.array(np.broadcast_to(amplitude, (n, amplitude.shape[1])))
+        if amplitude.ndim == 2
+        else amplitude, target, start, time, np.zeros(n), np.zeros(n), np.full(n, np.inf),
     )  # fmt: skip
-    state.load = _load(state, time, floats(load.alpha))
+    state.load, state.load_slope = _load(state, time, floats(load.alpha))
     return state
 
 
-def _load(state: _Rows, time: FloatArray, alpha: FloatArray) -> FloatArray:
-    """Q at each candidate's clock; one exponential per decaying term."""
+def _load(state: _Rows, time: FloatArray, alpha: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Q and dQ/dt at each candidate's clock; one exponential per decaying term."""
     total = state.constant.copy()
+    slope = np.zeros_like(total)
     if alpha.size:
-        ln_hours = np.log(np.maximum(time, LAW_START_S))
-        ln_hours -= np.log(HOUR_S)
+        ln_hours = np.log(np.maximum(time, LAW_START_S)) - math.log(HOUR_S)
         for j, exponent in enumerate(alpha):
-            term = np.exp(-exponent * ln_hours) if exponent else np.ones_like(ln_hours)
+            term = np.exp(-exponent * ln_hours)
             term *= state.amplitude[..., j]
             total += term
-    return total
+            slope -= exponent * term
+        # up to the start of the law the load is constant; steps end there
+        slope = np.where(time >= LAW_START_S, slope / np.maximum(time, LAW_START_S), 0.0)
+    return total, slope
 
 
 def _retire(state: _Rows, result: PhaseResult, top_pa: float, horizon_s: float) -> None:
@@ -198,48 +216,91 @@ def _retire(state: _Rows, result: PhaseResult, top_pa: float, horizon_s: float) 
 
 def _step(state: _Rows, speed: SpeedTable, alpha: FloatArray, horizon_s: float) -> None:
     """Take every candidate one step on, each by its own length."""
-    grid, start = speed.grid, state.pressure
-    position = (np.log(start) - grid.ln_low) / grid.step
-    # a pressure at the very ends of the table may be off by rounding; _begin checked the range
-    cell = np.clip(position.astype(np.intp), 0, grid.count - 2)
+    start = state.pressure
+    value, rise = _speed_per_volume(state, speed, start)
+    slope = _Slope(state.load / state.volume - value * start, value + rise)
+    step = _step_length(state, slope, float(np.max(alpha, initial=0.0)), horizon_s)
+    attempt = _attempt(state, speed, alpha, slope, step)
+    for _ in range(_MAX_SHORTENINGS):
+        abrupt = (attempt.pressure < _MOST_FALL * start) | (attempt.pressure > _MOST_RISE * start)
+        if not abrupt.any():
+            break
+        step = np.where(abrupt, 0.25 * step, step)
+        attempt = _attempt(state, speed, alpha, slope, step)
+    _accept(state, attempt)
+
+
+def _accept(state: _Rows, attempt: _Attempt) -> None:
+    """Move on to where the step led, except past a target.
+
+    A step that ends a hair below the target is shortened by interpolation; one that ends deeper
+    is not taken: the candidate waits for its next step, which is then no longer than the
+    interpolated time of crossing.
+    """
+    over = attempt.pressure < state.target
+    moves = np.ones(over.size, dtype=np.bool_)
+    state.longest = np.full(over.size, np.inf)
+    if over.any():
+        crossing = _crossing(state, over, attempt)
+        deep = attempt.pressure[over] < state.target[over] * (1.0 - _OVERSHOT)
+        state.longest[over] = np.where(deep, crossing - state.time[over], np.inf)
+        moves[over] = ~deep
+        attempt.time[over] = crossing
+        attempt.pressure[over] = state.target[over]
+    state.pressure = np.where(moves, attempt.pressure, state.pressure)
+    state.time = np.where(moves, attempt.time, state.time)
+    state.load = np.where(moves, attempt.load, state.load)
+    state.load_slope = np.where(moves, attempt.load_slope, state.load_slope)
+
+
+def _speed_per_volume(
+    state: _Rows, speed: SpeedTable, pressure: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """S/V and its rise per unit of ln p; the ends of the table are held for trial pressures."""
+    grid = speed.grid
+    position = (np.log(pressure) - grid.ln_low) / grid.step
+    position = np.clip(position, 0.0, grid.count - 1.0)
+    cell = np.minimum(position.astype(np.intp), grid.count - 2)
     value, rise = gather(speed.speed_m3_s.ravel(), state.row_start, cell, position - cell)
     scale = state.factor / state.volume
     value *= scale
     rise *= scale / grid.step
-    slope = _Slope(state.load / state.volume - value * start, value + rise)
-    step = _step_length(state, slope, float(np.max(alpha, initial=0.0)), horizon_s)
-    time, load, pressure = _try_step(state, slope, alpha, step)
-    for _ in range(_MAX_SHORTENINGS):
-        abrupt = (pressure < _MOST_FALL * start) | (pressure > _MOST_RISE * start)
-        if not abrupt.any():
-            break
-        step = np.where(abrupt, 0.25 * step, step)
-        time, load, pressure = _try_step(state, slope, alpha, step)
-    over = pressure < state.target
-    if over.any():
-        time[over] = _crossing(state, over, pressure, time)
-        pressure[over] = state.target[over]
-    state.pressure, state.time, state.load = pressure, time, load
+    return value, rise
 
 
-def _try_step(
-    state: _Rows, slope: _Slope, alpha: FloatArray, step: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Clock, load and pressure after a step of the given length."""
+def _attempt(
+    state: _Rows, speed: SpeedTable, alpha: FloatArray, slope: _Slope, step: FloatArray
+) -> _Attempt:
+    """One step of the given length: predictor, then correction by the bend of S(p)·p."""
     time = state.time + step
-    load = _load(state, time, alpha)
-    change = _change(slope, step, (load - state.load) / state.volume)
-    return time, load, state.pressure + change
+    load, load_slope = _load(state, time, alpha)
+    phi1, phi2, phi3 = _phi(-slope.decay * step)
+    first = step * state.load_slope
+    bend = load - state.load - first
+    change = phi1 * slope.rate + (phi2 * first + 2.0 * phi3 * bend) / state.volume
+    change *= step
+    lowest = 0.1 * state.pressure  # a trial pressure must stay positive; the caller shortens
+    trial = np.maximum(state.pressure + change, lowest)
+    value, _ = _speed_per_volume(state, speed, trial)
+    # what the linearised S(p)·p missed at the end of the step
+    missed = slope.decay * (trial - state.pressure) - value * trial
+    missed += state.load / state.volume - slope.rate
+    return _Attempt(time, load, load_slope, state.pressure + change + 2.0 * step * phi3 * missed)
 
 
-def _change(slope: _Slope, step: FloatArray, load_change: FloatArray) -> FloatArray:
-    """Δt·φ₁·f₀ + Δt·φ₂·(Q₁ − Q₀)/V."""
-    z = -slope.decay * step
-    small = np.abs(z) < 1e-3
+def _phi(z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """φ₁, φ₂, φ₃ with φ₁ = (eᶻ − 1)/z, φₖ₊₁ = (φₖ − 1/k!)/z, by series near 0."""
+    small = np.abs(z) < 1e-2
     safe = np.where(small, 1.0, z)
-    phi1 = np.where(small, 1.0 + z * (0.5 + z / 6.0), np.expm1(safe) / safe)
-    phi2 = np.where(small, 0.5 + z * (1.0 / 6.0 + z / 24.0), (phi1 - 1.0) / safe)
-    return floats(step * (phi1 * slope.rate + phi2 * load_change))
+    phi1 = np.expm1(safe) / safe
+    phi2 = (phi1 - 1.0) / safe
+    phi3 = (phi2 - 0.5) / safe
+    if small.any():
+        x = z[small]
+        third = 1.0 / 6.0 + x * (1.0 / 24.0 + x * (1.0 / 120.0 + x / 720.0))
+        second = 0.5 + x * third
+        phi1[small], phi2[small], phi3[small] = 1.0 + x * second, second, third
+    return phi1, phi2, phi3
 
 
 def _step_length(state: _Rows, slope: _Slope, steepest: float, horizon_s: float) -> FloatArray:
@@ -253,7 +314,7 @@ def _step_length(state: _Rows, slope: _Slope, steepest: float, horizon_s: float)
     small = np.abs(x) < 1e-6
     step = linear * np.where(small, 1.0, np.log1p(-x) / np.where(small, 1.0, -x))
     step = np.where(slope.decay * linear >= _NEARLY_ONE, np.inf, step)
-    remaining = horizon_s - state.time
+    remaining = np.minimum(horizon_s - state.time, state.longest)
     if steepest > 0.0:
         clock = np.where(
             state.time < LAW_START_S,
@@ -264,17 +325,16 @@ def _step_length(state: _Rows, slope: _Slope, steepest: float, horizon_s: float)
     return np.minimum(step, remaining)
 
 
-def _crossing(state: _Rows, over: BoolArray, pressure: FloatArray, time: FloatArray) -> FloatArray:
+def _crossing(state: _Rows, over: BoolArray, attempt: _Attempt) -> FloatArray:
     """Clock at the target within a step that went below it.
 
-    Interpolated as a power law of time, which the fall behind outgassing is; steps of fast fall
-    are aimed at the target, so that little is left to interpolate. From clock 0, linear in time.
+    Interpolated as a power law of time, which the fall behind outgassing is; from clock 0, where
+    there is no such law yet, as an exponential.
     """
-    before, after = state.pressure[over], np.maximum(pressure[over], np.finfo(np.float64).tiny)
-    share = np.log(before / state.target[over]) / np.log(before / after)
-    begin, end = state.time[over], time[over]
-    power = np.where(begin > 0.0, begin, end)
-    return np.where(begin > 0.0, power * (end / power) ** share, end * share)
+    before, begin = state.pressure[over], state.time[over]
+    share = np.log(before / state.target[over]) / np.log(before / attempt.pressure[over])
+    ratio = attempt.time[over] / np.where(begin > 0.0, begin, 1.0)
+    return np.where(begin > 0.0, begin * ratio**share, attempt.time[over] * share)
 
 
 def _snapshot(state: _Rows, count: int) -> tuple[FloatArray, FloatArray]:
