@@ -18,9 +18,9 @@ class FlangeSystem(StrEnum):
     CF = "CF"
 
 
-# Clear bore by nominal size, millimetres. KF: the nominal itself (ISO 2861). ISO-K/F: practical inner
-# diameters, 63 and 160 as in ISO 1609:2020 clause 3.1, the others from memory (medium confidence).
-# CF: inner diameters of tubes in common use, from memory.
+# Clear bore by nominal size, millimetres. KF: the nominal itself (ISO 2861). ISO-K/F: practical
+# inner diameters, 63 and 160 as in ISO 1609:2020 clause 3.1, the others from memory (medium
+# confidence). CF: inner diameters of tubes in common use, from memory.
 _ISO_BORE_MM: dict[int, float] = {
     63: 70, 80: 83, 100: 102, 125: 127, 160: 153, 200: 213,
     250: 261, 320: 318, 400: 400, 500: 501, 630: 651,
