@@ -5,7 +5,8 @@ the linear equation exactly, with the load as a parabola through both ends of th
 S(p)·p that the predicted end reveals then corrects it (an exponential Rosenbrock method of third
 order [HOCHBRUCK-2009]):
 
-    p* = p₀ + Δt·[φ₁·f₀ + (φ₂·Q̇₀·Δt + 2φ₃·(Q₁ − Q₀ − Q̇₀·Δt))/V],    p₁ = p* + 2Δt·φ₃·[g(p*) − g(p₀)],
+    p* = p₀ + Δt·[φ₁·f₀ + (φ₂·Q̇₀·Δt + 2φ₃·(Q₁ − Q₀ − Q̇₀·Δt))/V],
+    p₁ = p* + 2Δt·φ₃·[g(p*) − g(p₀)],
     f = dp/dt,   g(p) = λ·p − S(p)·p/V,   λ = (S + dS/d ln p)/V at p₀,   φₖ at z = −λ·Δt.
 
 Constant speed, constant throughput and the quasi-steady fall behind outgassing are exact or stable
@@ -22,7 +23,7 @@ from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
-from server.physics.gasload import GasLoad, gas_given_off_pa_m3
+from server.physics.gasload import GasLoad
 from server.physics.outgassing import HOUR_S, LAW_START_S
 from server.physics.speedtable import SpeedTable, gather
 
@@ -43,7 +44,8 @@ class Phase:
     """One phase of a pump-down: which speed applies, from where, to where.
 
     ``speed`` holds the effective speed at the chamber; ``rows`` names the row of each of the n
-    candidates, so that candidates may share a row. Start clock and factor may be scalars.
+    candidates, so that candidates may share a row. Start clock and factor may be scalars. A start
+    clock of inf, the end of an earlier phase that failed, stays inf.
     """
 
     speed: SpeedTable
@@ -126,7 +128,7 @@ def pump_down(
     phase : Phase
         Speeds, start, target. [-]
     horizon_s : float
-        Clock at which to give up. [s]
+        Clock at which to give up, finite. [s]
     trace : bool
         Also return the curves; meant for few candidates. [-]
 
@@ -134,7 +136,7 @@ def pump_down(
     ------
     OutOfRange
         Volumes, factors or pressures not above zero, start or target outside the speed table, a
-        start clock beyond the horizon.
+        negative start clock.
     """
     state = _begin(volume_m3, load, phase, horizon_s)
     alpha = floats(load.alpha)
@@ -172,16 +174,16 @@ def _begin(volume_m3: ArrayLike, load: GasLoad, phase: Phase, horizon_s: float) 
                 f"Start and target pressure must lie between {grid.low_pa:g} Pa and "
                 f"{grid.high_pa:g} Pa, where speeds are tabulated."
             )
-    if not np.all((time >= 0.0) & (time <= horizon_s)):
-        raise OutOfRange("The phase must start at zero or later, and before the horizon.")
+    if not (np.all(time >= 0.0) and 0.0 < horizon_s < np.inf):
+        raise OutOfRange("A phase starts at clock zero or later; the horizon must be finite.")
     amplitude = floats(load.amplitude_pa_m3_s)
+    if amplitude.ndim == 2:
+        amplitude = np.broadcast_to(amplitude, (n, amplitude.shape[1]))
     state = _Rows(
         np.arange(n), rows * grid.count, volume, factor, spread(load.constant_pa_m3_s),
-        np.array(np.broadcast_to(amplitude, (n, amplitude.shape[1])))
-        if amplitude.ndim == 2
-        else amplitude, target, start, time, np.zeros(n), np.zeros(n), np.full(n, np.inf),
+        amplitude, target, start, time, np.zeros(n), np.zeros(n), np.full(n, np.inf),
     )  # fmt: skip
-    state.load, state.load_slope = _load(state, time, floats(load.alpha))
+    state.load, state.load_slope = _load(state, np.minimum(time, horizon_s), floats(load.alpha))
     return state
 
 
@@ -203,7 +205,7 @@ def _load(state: _Rows, time: FloatArray, alpha: FloatArray) -> tuple[FloatArray
 
 def _retire(state: _Rows, result: PhaseResult, top_pa: float, horizon_s: float) -> None:
     """Record the candidates that are done and drop them."""
-    there = state.pressure <= state.target * (1.0 + _ARRIVED)
+    there = (state.pressure <= state.target * (1.0 + _ARRIVED)) & (state.time <= horizon_s)
     done = there | (state.time >= horizon_s) | (state.pressure > top_pa * (1.0 + 1e-9))
     if not done.any():
         return
@@ -347,60 +349,3 @@ def _with_curves(result: PhaseResult, points: list[tuple[FloatArray, FloatArray]
     time = np.stack([point[0] for point in points], axis=1)
     pressure = np.stack([point[1] for point in points], axis=1)
     return replace(result, curve_time_s=time, curve_pressure_pa=pressure)
-
-
-def hold_isolated(
-    volume_m3: ArrayLike,
-    load: GasLoad,
-    start_pressure_pa: ArrayLike,
-    start_time_s: ArrayLike,
-    end_time_s: ArrayLike,
-) -> FloatArray:
-    """Return the pressure to which a closed chamber rises, p₀ + ∫Q dt/V, in closed form.
-
-    Parameters
-    ----------
-    volume_m3 : array, scalar or shape (n,)
-        Chamber volume, > 0. [m3]
-    load : GasLoad
-        Constant and decaying load; its clock starts with pumping. [-]
-    start_pressure_pa : array, scalar or shape (n,)
-        Pressure when the valves close. [Pa]
-    start_time_s : array, scalar or shape (n,)
-        Clock when they close. [s]
-    end_time_s : array, scalar or shape (n,)
-        Clock when they open again. [s]
-    """
-    volume = floats(volume_m3)
-    if np.any(~(volume > 0.0)):
-        raise OutOfRange("The chamber volume must be above zero.")
-    gas = gas_given_off_pa_m3(load, start_time_s, end_time_s)
-    return floats(floats(start_pressure_pa) + gas / volume)
-
-
-def foreline_hold_s(
-    foreline_volume_m3: ArrayLike,
-    throughput_pa_m3_s: ArrayLike,
-    start_pressure_pa: ArrayLike,
-    tolerable_pa: ArrayLike,
-) -> FloatArray:
-    """Return how long a foreline takes the exhaust while the shared backing pump roughs.
-
-    V·(p_tol − p₀)/Q: the high-vacuum pump keeps running into the closed foreline; inf without
-    throughput, 0 when the foreline is at its limit already.
-
-    Parameters
-    ----------
-    foreline_volume_m3 : array
-        Volume of foreline and any reservoir, > 0. [m3]
-    throughput_pa_m3_s : array
-        What the high-vacuum pump delivers meanwhile, ≥ 0. [Pa m3/s]
-    start_pressure_pa : array
-        Foreline pressure when its valve closes. [Pa]
-    tolerable_pa : array
-        Tolerable foreline pressure at that throughput. [Pa]
-    """
-    room = np.maximum(floats(tolerable_pa) - floats(start_pressure_pa), 0.0)
-    flow = floats(throughput_pa_m3_s)
-    time = floats(foreline_volume_m3) * room / np.where(flow > 0.0, flow, 1.0)
-    return np.where(flow > 0.0, time, np.where(room > 0.0, np.inf, 0.0))
