@@ -6,15 +6,17 @@ import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import Depends, Request
 
 from server.catalog.items import Catalog
 from server.fit.inquiry import InquiryIn, to_requirements
 from server.fit.ports import AdviceStore, CatalogStore, Engine, SavedAdvice
-from server.quoting.ports import QuoteStore
 from server.web.settings import Settings
+
+if TYPE_CHECKING:
+    from server.quoting.ports import QuoteStore
 
 
 @dataclass(frozen=True)

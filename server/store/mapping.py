@@ -1,0 +1,68 @@
+"""Between records and rows; the only module that knows both."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any, TypeVar
+
+from pydantic import TypeAdapter
+from pydantic_core import from_json, to_json
+
+from server.fit.ports import AdviceHeading, SavedAdvice
+from server.fit.requirements import Requirements
+from server.fit.results import Advice
+from server.store.tables import AdviceRow
+
+RecordT = TypeVar("RecordT")
+
+
+def packed(record: object) -> str:
+    """Return a frozen record as JSON text; infinities and exact decimals survive."""
+    return to_json(record, inf_nan_mode="constants", fallback=_plain).decode()
+
+
+def unpacked(kind: type[RecordT], text: str) -> RecordT:
+    """Return the frozen record of a JSON text that ``packed`` made."""
+    return TypeAdapter(kind).validate_python(from_json(text, allow_inf_nan=True))
+
+
+def advice_row(saved: SavedAdvice) -> AdviceRow:
+    """Return the row of a saved advice."""
+    return AdviceRow(
+        token=saved.token,
+        created_at=saved.created_at,
+        title=saved.title,
+        fit=saved.advice.counts.fit,
+        marginal=saved.advice.counts.marginal,
+        catalog_version=saved.catalog_version,
+        engine_version=saved.engine_version,
+        inquiry=packed(saved.inquiry),
+        requirements=packed(saved.requirements),
+        advice=packed(saved.advice),
+    )
+
+
+def saved_advice(row: AdviceRow) -> SavedAdvice:
+    """Return the saved advice of a row."""
+    inquiry: Mapping[str, object] = json.loads(row.inquiry)
+    return SavedAdvice(
+        token=row.token,
+        created_at=row.created_at,
+        title=row.title,
+        inquiry=inquiry,
+        requirements=unpacked(Requirements, row.requirements),
+        advice=unpacked(Advice, row.advice),
+    )
+
+
+def heading(row: AdviceRow) -> AdviceHeading:
+    """Return the line of a saved advice in a list."""
+    return AdviceHeading(row.token, row.created_at, row.title, row.fit, row.marginal)
+
+
+def _plain(value: Any) -> Any:
+    """Return what the JSON writer knows for a read-only mapping."""
+    if isinstance(value, Mapping):
+        return dict(value)
+    raise TypeError(f"{type(value).__name__} cannot be kept as JSON")

@@ -1,0 +1,220 @@
+"""The shapes of the JSON API's answers; the names are a promise to outside programs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from datetime import datetime
+from decimal import Decimal
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
+
+from server.fit.results import MarginKey, MarginVerdict, Role, StackVerdict
+
+
+def _finite(value: Any) -> Any:
+    """Return None for infinities: a time that is never reached has no number in JSON."""
+    return value if not isinstance(value, float) or math.isfinite(value) else None
+
+
+Number = Annotated[float | None, BeforeValidator(_finite)]
+"""A number; null when it is without bound."""
+
+Money = Annotated[
+    Decimal,
+    PlainSerializer(lambda amount: format(amount, "f"), return_type=str),
+    WithJsonSchema({"type": "string", "pattern": r"^-?[0-9]+(\.[0-9]+)?$"}),
+]
+"""An exact amount as a decimal string."""
+
+
+class _Out(BaseModel):
+    model_config = ConfigDict(from_attributes=True)
+
+
+class FaultOut(_Out):
+    """One fault: the field's path, what was typed, what is wrong, what would be accepted."""
+
+    field: str
+    typed: str
+    message: str
+    accepted: str
+
+
+class Errors(_Out):
+    """Why a request was refused, one entry per fault."""
+
+    errors: list[FaultOut]
+
+
+class CatalogIdentityOut(_Out):
+    """Which catalogue an answer rests on."""
+
+    name: str
+    version: str
+
+
+class AssumptionOut(_Out):
+    """A default that was used, and why."""
+
+    field: str
+    value: str
+    reason: str
+
+
+class CountsOut(_Out):
+    """How many combinations were looked at."""
+
+    considered: int
+    fit: int
+    marginal: int
+    rejected: Mapping[str, int]
+
+
+class PartOut(_Out):
+    """One part of a stack."""
+
+    role: Role
+    sku: str
+    name: str
+    kind: str
+    quantity: int
+    note: str
+
+
+class MarginOut(_Out):
+    """Capability against requirement for one limit."""
+
+    key: MarginKey
+    required: Number
+    available: Number
+    unit: str
+    ratio: Number
+    threshold: Number
+    verdict: MarginVerdict
+    explanation: str
+
+
+class StateOut(_Out):
+    """A steady state."""
+
+    chamber_pressure_pa: Number
+    inlet_pressure_pa: Number
+    foreline_pressure_pa: Number
+    throughput_pa_m3_s: Number
+    effective_speed_m3_s: Number
+    partial_pressures_pa: Mapping[str, Number]
+
+
+class PhaseOut(_Out):
+    """One phase of a pump-down."""
+
+    name: str
+    start_s: Number
+    end_s: Number
+    note: str
+
+
+class PumpDownOut(_Out):
+    """Pump-down to the target; null times are never reached."""
+
+    time_s: Number
+    p10_s: Number
+    p90_s: Number
+    probability_in_time: Number
+    crossover_pressure_pa: Number
+    curve: list[tuple[Number, Number]]
+    curve_p10: list[tuple[Number, Number]]
+    curve_p90: list[tuple[Number, Number]]
+    foreline_curve: list[tuple[Number, Number, Number]]
+    phases: list[PhaseOut]
+
+
+class CostOut(_Out):
+    """Money over the horizon."""
+
+    currency: str
+    purchase: Money
+    energy_per_year: Money
+    consumables_per_year: Money
+    total_over_horizon: Money
+
+
+class WorkingOut(_Out):
+    """One line of the calculation."""
+
+    key: str
+    name: str
+    symbol: str
+    formula: str
+    inputs: Mapping[str, Number | str]
+    value: Number | str
+    unit: str
+    source: str
+    section: str
+
+
+class RemedyOut(_Out):
+    """The smallest single change that turns a failing margin into a passing one."""
+
+    margin: MarginKey
+    change: str
+    from_value: Number = Field(serialization_alias="from")
+    to_value: Number = Field(serialization_alias="to")
+    unit: str
+    text: str
+    stack_title: str
+
+
+class StackOut(_Out):
+    """One stack, judged."""
+
+    rank: int
+    verdict: StackVerdict
+    title: str
+    parts: list[PartOut]
+    margins: list[MarginOut]
+    states: Mapping[str, StateOut]
+    pump_down: PumpDownOut | None
+    cost: CostOut
+    rank_reason: str
+    weakest: MarginKey | None
+    flags: list[str]
+    workings: list[WorkingOut]
+    remedies: list[RemedyOut]
+
+
+class AdviceOut(_Out):
+    """The whole answer to an inquiry."""
+
+    token: str
+    """Name under which it is kept: ``GET /api/v1/advice/{token}``."""
+    created_at: datetime
+    title: str
+    catalog: CatalogIdentityOut
+    assumptions: list[AssumptionOut]
+    counts: CountsOut
+    stacks: list[StackOut]
+    remedies: list[RemedyOut]
+    ranking_rule: str
+    engine_version: str
+
+
+class ItemOut(BaseModel):
+    """One item that can be sold; further fields by its type, named with their SI unit."""
+
+    model_config = ConfigDict(extra="allow")
+
+    sku: str
+    name: str
+    type: str
+    price: Money
+
+
+class CatalogOut(BaseModel):
+    """The catalogue without cost prices."""
+
+    catalog: CatalogIdentityOut
+    currency: str
+    items: list[ItemOut]

@@ -1,0 +1,55 @@
+"""Wires the parts: settings in, app out. The only module of the web that names the store."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+
+from server.catalog.tables import load_catalog
+from server.fit import advice
+from server.fit.ports import Engine
+from server.paths import Folder, folder
+from server.store.advices import SqlAdviceStore
+from server.store.catalogs import Origin, SqlCatalogStore
+from server.store.engine import Database, open_engine
+from server.store.migrate import migrate
+from server.store.quotes import SqlQuoteStore
+from server.web.build import build_app
+from server.web.deps import Services
+from server.web.settings import Settings, settings_of_environment
+
+DATABASE_FILE = "pumpwright.sqlite3"
+
+
+def production() -> FastAPI:
+    """Return the app for ``uvicorn --factory server.web.app:production``."""
+    return create_app(settings_of_environment())
+
+
+def create_app(settings: Settings, engine: Engine | None = None) -> FastAPI:
+    """Return the app on the database of the data folder, filled on its first start.
+
+    Parameters
+    ----------
+    settings : Settings
+        Address, data folder, catalogue.
+    engine : Engine or None
+        Judges stacks; None takes the real one.
+
+    Raises
+    ------
+    InvalidCatalog
+        When the catalogue breaks physics or sense.
+    """
+    settings.data_dir.mkdir(parents=True, exist_ok=True)
+    database = Database(open_engine(settings.data_dir / DATABASE_FILE))
+    migrate(database.engine)
+    catalogs = SqlCatalogStore(database, load_catalog)
+    own = settings.catalog_dir
+    catalogs.fill(own or folder(Folder.CATALOG_DEMO), Origin.FOLDER if own else Origin.DEMO)
+    services = Services(
+        engine=engine or advice,
+        advices=SqlAdviceStore(database),
+        catalogs=catalogs,
+        quotes=SqlQuoteStore(database),
+    )
+    return build_app(settings, services, at_end=database.close)

@@ -1,0 +1,66 @@
+"""Builds the site on given services: routes, errors, what every request must obey."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+from starlette.responses import Response
+
+from server.paths import Folder, folder
+from server.web import errors
+from server.web.deps import Services
+from server.web.routes import api, health
+from server.web.security import AnswerHeaders, BodyLimit, OwnRequests
+from server.web.settings import Settings
+from server.web.static import HashedFiles, StaticTree
+
+
+def build_app(settings: Settings, services: Services, at_end: Callable[[], None]) -> FastAPI:
+    """Return the app on given services.
+
+    Parameters
+    ----------
+    settings : Settings
+        Address and public name.
+    services : Services
+        Engine and stores.
+    at_end : callable
+        Called when the server stops.
+    """
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        at_end()
+
+    app = FastAPI(
+        title="Pumpwright",
+        version="1",
+        description="From a laboratory's inquiry to ranked vacuum pump stacks with margins.",
+        lifespan=lifespan,
+        openapi_url="/api/v1/openapi.json",
+        docs_url=None,  # the ready-made pages load scripts from elsewhere
+        redoc_url=None,
+    )
+    static = StaticTree(folder(Folder.STATIC))
+    app.state.services = services
+    app.state.settings = settings
+    app.state.static = static
+    errors.install(app, errors.plain_page)
+    app.include_router(api.router)
+    app.include_router(health.router)
+    app.mount("/static", HashedFiles(static), name="static")
+    # The last one added is the first to see a request.
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
+    app.add_middleware(BodyLimit, refuse=_refuse)
+    app.add_middleware(OwnRequests, settings=settings, refuse=_refuse)
+    app.add_middleware(AnswerHeaders)
+    return app
+
+
+def _refuse(request: Request, status: int, sentence: str) -> Response:
+    return errors.answer(request, status, sentence)

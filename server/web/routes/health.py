@@ -1,0 +1,13 @@
+"""Says that the server is alive; never waits for anything."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+router = APIRouter()
+
+
+@router.get("/health")
+async def health() -> dict[str, str]:
+    """Answer at once, from the event loop itself."""
+    return {"status": "ok"}
