@@ -19,6 +19,7 @@ from server.catalog.items import (
     FluidService,
     OxidationStability,
     Pump,
+    PumpKind,
     Trap,
     TrapKind,
     VapourPump,
@@ -64,6 +65,7 @@ _HALF = 0.5
 
 # Wall temperature of a vapour-jet pump's outlet, at which the gas leaves with fluid vapour in it.
 _OUTLET_WALL_K = 320.0
+_ROOM_K = 293.15
 
 _RETURNING = frozenset({TrapKind.WATER_BAFFLE, TrapKind.AIR_BAFFLE, TrapKind.REFRIGERATED_TRAP})
 
@@ -94,7 +96,8 @@ def usual_grade(pump: Pump, exposure: Exposure, catalog: Catalog) -> str:
     """Return the grade a pump is filled with when nobody has chosen one.
 
     Perfluoropolyether for oxygen-rich and corrosive gas; otherwise the kind the pump is delivered
-    with, and of what remains the cheapest per volume.
+    with, else the cheapest kind. Of one kind, vapour-jet and two-stage pumps take the grade of
+    lowest vapour pressure; boosters and single-stage pumps, which work higher, the cheapest.
 
     Raises
     ------
@@ -106,15 +109,22 @@ def usual_grade(pump: Pump, exposure: Exposure, catalog: Catalog) -> str:
         fluids = [fluid for fluid in fluids if fluid.kind is FluidKind.PERFLUOROPOLYETHER]
     if not fluids:
         raise OutOfRange(f"The catalogue has no fluid for {pump.name} and this gas.")
-    first = min(
-        fluids,
-        key=lambda fluid: (
-            not first_charge_supplied(pump, fluid.kind),
-            float(fluid.price) / fluid.container_m3,
-            fluid.sku,
-        ),
-    )
-    return first.grade
+    clean = pump.kind in {PumpKind.VAPOUR_JET, PumpKind.VANE_TWO_STAGE}
+    rate_of_kind: dict[FluidKind, float] = {}
+    for fluid in fluids:
+        rate_of_kind[fluid.kind] = min(rate_of_kind.get(fluid.kind, math.inf), _rate(fluid))
+
+    def order(fluid: Fluid) -> tuple[bool, float, float, float, str]:
+        pressure = vapour_pressure_pa(fluid, _ROOM_K) if clean else 0.0
+        supplied = first_charge_supplied(pump, fluid.kind)
+        return (not supplied, rate_of_kind[fluid.kind], pressure, _rate(fluid), fluid.sku)
+
+    return min(fluids, key=order).grade
+
+
+def vapour_pressure_pa(fluid: Fluid, temperature_k: float) -> float:
+    """Return a fluid's vapour pressure at a temperature [K], by its two constants. [Pa]."""
+    return float(10 ** (fluid.vapour_pressure_a - fluid.vapour_pressure_b_k / temperature_k))
 
 
 def first_charge_supplied(pump: Pump, kind: FluidKind) -> bool:
@@ -180,10 +190,14 @@ def loss_m3_s(pump: Pump, fluid: Fluid, trap: Trap | None) -> float:
         return 0.0
     passed = trap.backstreaming_factor if trap is not None and trap.kind in _RETURNING else 1.0
     back_kg_s = pump.backstreaming_kg_m2_s * math.pi / 4 * pump.throat_m**2 * passed
-    saturated_pa = 10 ** (fluid.vapour_pressure_a - fluid.vapour_pressure_b_k / _OUTLET_WALL_K)
+    saturated_pa = vapour_pressure_pa(fluid, _OUTLET_WALL_K)
     vapour_kg_m3 = saturated_pa * fluid.molar_mass_kg_mol / (R * _OUTLET_WALL_K)
     gas_m3_s = pump.largest_throughput_pa_m3_s / pump.tolerable_foreline_full_load_pa
     return (back_kg_s + vapour_kg_m3 * gas_m3_s) / fluid.density_kg_m3
+
+
+def _rate(fluid: Fluid) -> float:
+    return float(fluid.price) / fluid.container_m3
 
 
 def _suits(fluid: Fluid, pump: Pump) -> bool:

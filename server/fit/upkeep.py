@@ -288,7 +288,7 @@ def _cleans(substance: str, volume_m3: float, kind: FluidKind) -> bool:
         return True
     if kind is FluidKind.PERFLUOROPOLYETHER:
         return False
-    return not (kind in SILICONE_FLUIDS and "ethanol" in substance.lower())
+    return not (kind in SILICONE_FLUIDS and substance.lower() == "ethanol")
 
 
 def _supply_lines(
