@@ -1,0 +1,107 @@
+"""The lists that forms offer: applications, materials, gases, flanges, the catalogue's pumps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from server.catalog.flanges import known_flanges
+from server.catalog.items import (
+    BACKING_KINDS,
+    HIGH_VACUUM_KINDS,
+    Catalog,
+    Fluid,
+    FluidService,
+    Pump,
+    PumpKind,
+    RootsBooster,
+    Trap,
+)
+from server.fit.presets import PRESETS
+from server.fit.requirements import Cleanliness, Condition, Hazard
+from server.physics.gas import SPECIES
+from server.physics.outgassing import MATERIALS
+from server.web.words import sentence, words
+
+Choice = tuple[str, str]
+Group = tuple[str, Sequence[Choice]]
+
+
+def form_choices() -> Mapping[str, Sequence[Choice]]:
+    """Return the lists of the requirements form by the names its fields use.
+
+    Returns
+    -------
+    mapping of str to sequence of (value, text)
+        In the order shown.
+    """
+    return {
+        "applications": [(str(key), preset.title) for key, preset in PRESETS.items()],
+        "cleanliness": [(str(key), sentence(words(key))) for key in Cleanliness],
+        "hazards": [(str(key), sentence(words(key))) for key in Hazard],
+        "conditions": [(str(key), sentence(words(key))) for key in Condition],
+        "materials": [(key, sentence(words(key))) for key in MATERIALS],
+        "species": [(key, f"{sentence(words(key))} {gas.formula}") for key, gas in SPECIES.items()],
+        "flanges": [(str(flange), str(flange)) for flange in known_flanges()],
+    }
+
+
+def pump_choices(catalog: Catalog, kinds: Sequence[PumpKind]) -> list[Group]:
+    """Return the catalogue's pumps of some kinds, grouped by kind.
+
+    Parameters
+    ----------
+    catalog : Catalog
+        Where they come from.
+    kinds : sequence of PumpKind
+        In the order shown.
+
+    Returns
+    -------
+    list of (group, choices)
+        Kinds without a pump are left out.
+    """
+    pumps = catalog.of_type(Pump)
+    groups = [
+        (
+            sentence(words(kind)),
+            [(pump.sku, f"{pump.name} ({pump.sku})") for pump in pumps if pump.kind is kind],
+        )
+        for kind in kinds
+    ]
+    return [(name, choices) for name, choices in groups if choices]
+
+
+def check_choices(catalog: Catalog) -> Mapping[str, Sequence[Group]]:
+    """Return the lists of the check form by the names of the parts of a choice.
+
+    Parameters
+    ----------
+    catalog : Catalog
+        Where they come from.
+
+    Returns
+    -------
+    mapping of str to sequence of groups
+        One entry for each field of a stack choice.
+    """
+    fluids = [f for f in catalog.of_type(Fluid) if f.service is FluidService.VAPOUR]
+    # One row per container size: any of them names the grade, so the first of each will do.
+    grades = {fluid.grade: fluid for fluid in reversed(fluids)}
+    traps = catalog.of_type(Trap)
+    return {
+        "high_vacuum_pump": pump_choices(catalog, [k for k in PumpKind if k in HIGH_VACUUM_KINDS]),
+        "booster": [
+            ("Boosters", [(b.sku, f"{b.name} ({b.sku})") for b in catalog.of_type(RootsBooster)])
+        ],
+        "backing_pump": pump_choices(catalog, [k for k in PumpKind if k in BACKING_KINDS]),
+        "fluid": [
+            (
+                "Fluids for vapour-jet pumps",
+                [(f.sku, f"{grade}, {words(f.kind)}") for grade, f in reversed(grades.items())],
+            )
+        ],
+        "trap": [
+            (sentence(words(kind)), [(t.sku, f"{t.name} ({t.sku})") for t in traps if t.kind is kind])
+            for kind in dict.fromkeys(trap.kind for trap in traps)
+        ],
+    }

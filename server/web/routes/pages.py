@@ -1,0 +1,18 @@
+"""Every page, put together; the app includes this one router."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from server.web.routes import (
+    pages_advice,
+    pages_catalog,
+    pages_charts,
+    pages_check,
+    pages_home,
+    pages_inquiry,
+)
+
+router = APIRouter(include_in_schema=False)
+for part in (pages_home, pages_inquiry, pages_advice, pages_check, pages_catalog, pages_charts):
+    router.include_router(part.router)

@@ -1,0 +1,140 @@
+"""The requirements form: filled by hand, from an example, from a preset or from earlier advice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import ClassVar
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from server.errors import DomainError, Fault, InvalidInquiry, NotFound
+from server.fit.inquiry import checked
+from server.fit.presets import PRESETS, PresetValue
+from server.fit.requirements import Application
+from server.web.choices import Choice, form_choices
+from server.web.deps import Services, ServicesDep, advise_and_save
+from server.web.examples import EXAMPLES
+from server.web.fields import FIELDS, ROWS, label_at, pattern
+from server.web.forms import Form
+from server.web.pages import RendererDep
+from server.web.typed import Pairs, action_of
+from server.web.words import words
+
+router = APIRouter()
+
+
+@dataclass(frozen=True)
+class InquiryPage:
+    """The form with what was typed, what is wrong and what was filled in."""
+
+    template: ClassVar[str] = "inquiry/form.html"
+    form: Form
+    choices: Mapping[str, Sequence[Choice]]
+    notes: tuple[str, ...] = ()
+    editing: bool = False
+
+
+@router.get("/inquiry")
+def empty_form(request: Request, services: ServicesDep, renderer: RendererDep) -> HTMLResponse:
+    """Show the form: empty, with an example, or with an earlier inquiry and a change to it."""
+    asked = request.query_params
+    form, notes = Form(), ()
+    if token := asked.get("from"):
+        form = Form.from_request(services.advices.get(token).inquiry)
+    elif example := asked.get("example"):
+        if example not in EXAMPLES:
+            raise NotFound("There is no such example.")
+        form = Form.from_request(EXAMPLES[example])
+        notes = ("An invented example; nothing in it is anyone’s real inquiry.",)
+    path, value = asked.get("change", ""), asked.get("to", "")
+    if pattern(path) in FIELDS and value:
+        before = form.value(path) or "nothing"
+        form = form.with_values({path: value[:100]})
+        notes = (f"{label_at(path)}: {value[:100]} instead of {before[:100]}.",)
+    return renderer.page(
+        request, InquiryPage(form, form_choices(), notes, editing=bool(asked.get("from")))
+    )
+
+
+@router.post("/inquiry")
+def send_form(
+    request: Request, pairs: Pairs, services: ServicesDep, renderer: RendererDep
+) -> Response:
+    """Give advice, or show the form again: with faults, with usual values, or with one more row."""
+    form = Form.from_pairs(pairs).without("stack")
+    action = action_of(pairs)
+    notes: tuple[str, ...] = ()
+    if action == "preset":
+        form, notes = with_usual_values(form)
+    elif action.startswith("row:") and action.removeprefix("row:") in ROWS:
+        form = form.with_row(action.removeprefix("row:"))
+    elif action != "fill":
+        answered = advised(form, services)
+        if isinstance(answered, str):
+            return RedirectResponse(f"/advice/{answered}", status_code=303)
+        form = answered
+    status = 422 if form.faults else 200
+    return renderer.page(request, InquiryPage(form, form_choices(), notes), status)
+
+
+def advised(form: Form, services: Services) -> str | Form:
+    """Return the token of the saved advice, or the form with its faults.
+
+    Parameters
+    ----------
+    form : Form
+        As typed.
+    services : Services
+        Engine and stores.
+
+    Returns
+    -------
+    str or Form
+        A form only when it has faults.
+    """
+    try:
+        return advise_and_save(services, checked(form.request())).token
+    except InvalidInquiry as error:
+        return form.with_faults(error.faults)
+    except DomainError as error:  # a model's limit: no single field is wrong
+        return form.with_faults([Fault("", "", str(error))])
+
+
+def with_usual_values(form: Form) -> tuple[Form, tuple[str, ...]]:
+    """Return the form with an application's usual values in its empty fields, and what was filled.
+
+    Parameters
+    ----------
+    form : Form
+        With an application chosen.
+
+    Returns
+    -------
+    form : Form
+        With a fault when no application was chosen.
+    notes : tuple of str
+        One for each value, with its reason.
+    """
+    chosen = form.value("application")
+    if chosen not in set(Application):
+        fault = Fault("application", chosen, "Choose first what the chamber is for.")
+        return form.with_faults([fault]), ()
+    preset = PRESETS[Application(chosen)]
+    missing = [value for value in preset.values if not form.value(value.field)]
+    notes = [
+        f"{label_at(value.field)}: {words(_as_typed(value))}; {value.reason}." for value in missing
+    ]
+    if not form.row_has_values("chamber.surfaces"):
+        notes.append("Surfaces: left empty; their area will be estimated from the volume.")
+    if not missing:
+        notes.insert(0, f"{preset.title} needs nothing that you have not given.")
+    filled = form.with_values({value.field: _as_typed(value) for value in missing})
+    return replace(filled, faults=()), tuple(notes)
+
+
+def _as_typed(value: PresetValue) -> str:
+    if isinstance(value.value, bool):
+        return "yes" if value.value else "no"
+    return value.value

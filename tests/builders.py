@@ -1,0 +1,173 @@
+"""A full advice made by hand, to drive pages with: invented numbers that hang together."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from decimal import Decimal
+
+from server.catalog.items import Catalog
+from server.errors import UnknownName
+from server.fit.choice import StackChoice
+from server.fit.requirements import Requirements
+from server.fit.results import (
+    Advice,
+    CatalogIdentity,
+    Cost,
+    Counts,
+    Margin,
+    MarginKey,
+    MarginVerdict,
+    Part,
+    PhaseSpan,
+    PumpDown,
+    Remedy,
+    Role,
+    SpeedPlot,
+    StackAdvice,
+    StackVerdict,
+    State,
+    Working,
+)
+
+
+def a_margin(
+    key: MarginKey = MarginKey.ULTIMATE,
+    ratio: float = 2.0,
+    threshold: float = 1.5,
+    required: float = 2e-3,
+    unit: str = "Pa",
+) -> Margin:
+    """Return a margin whose verdict follows from its ratio."""
+    verdict = MarginVerdict.FAIL if ratio < 1 else MarginVerdict.MARGINAL
+    if ratio >= threshold:
+        verdict = MarginVerdict.PASS
+    available = required * ratio
+    return Margin(key, required, available, unit, ratio, threshold, verdict, "Made for a test.")
+
+
+def a_curve(end_s: float, end_pa: float) -> tuple[tuple[float, float], ...]:
+    """Return a pressure that falls by the same share each second."""
+    steps = [end_s * i / 40 for i in range(41)]
+    rate = math.log(101325.0 / end_pa) / end_s
+    return tuple((t, 101325.0 * math.exp(-rate * t)) for t in steps)
+
+
+def a_pump_down(time_s: float = 1020.0, *, reached: bool = True) -> PumpDown:
+    """Return a pump-down with band, foreline and phases."""
+    curve = a_curve(time_s, 2e-3)
+    return PumpDown(
+        time_s=time_s if reached else math.inf,
+        p10_s=time_s * 0.8,
+        p90_s=time_s * 1.6 if reached else math.inf,
+        probability_in_time=0.87,
+        crossover_pressure_pa=10.0,
+        curve=curve,
+        curve_p10=a_curve(time_s * 0.8, 2e-3),
+        curve_p90=a_curve(time_s * 1.6, 2e-3),
+        foreline_curve=tuple((t, min(p, 30.0) + 1.0, 55.0) for t, p in curve),
+        phases=(
+            PhaseSpan("roughing", 0.0, 290.0, "through the roughing valve"),
+            PhaseSpan("high_vacuum", 290.0, time_s, "after crossover at 0.1 mbar"),
+        ),
+    )
+
+
+def a_full_stack(rank: int = 1, title: str = "Vapour-jet pump 160 with two-stage vane pump") -> StackAdvice:
+    """Return a high-vacuum stack with every part of the record in use."""
+    pressures = tuple(10.0 ** (-5 + i * 0.25) for i in range(25))
+    speeds = tuple(0.7 / (1.0 + p / 0.5) for p in pressures)
+    return StackAdvice(
+        rank=rank,
+        verdict=StackVerdict.FITS,
+        title=title,
+        parts=(
+            Part(Role.BAFFLE, "T-BAFFLE", "Water-cooled baffle ISO-K 160", "water_baffle", 1, "holds back fluid"),
+            Part(Role.HIGH_VACUUM_PUMP, "T-JET", "Vapour-jet pump, 160 mm throat", "vapour_jet", 1, "main pump"),
+            Part(Role.BACKING_PUMP, "T-VANE", "Two-stage vane pump, 16 m³/h", "vane_two_stage", 1, "backs and roughs"),
+            Part(Role.FLUID, "T-FLUID", "Pentaphenyl trimethyl trisiloxane, 500 mL", "pentaphenyl_trisiloxane", 1),
+            Part(Role.VALVE, "T-VALVE", "Gate valve ISO-K 160", "isolation", 1, "isolates the chamber"),
+            Part(Role.SUPPLIED, "", "Centring ring of the inlet", "supplied", 1, "keep it"),
+        ),
+        margins=(
+            a_margin(MarginKey.ULTIMATE, 4.2),
+            a_margin(MarginKey.PROCESS_PRESSURE, 1.6, 1.3, 0.5),
+            a_margin(MarginKey.THROUGHPUT, 12.0, 1.3, 0.04, "Pa m3/s"),
+            a_margin(MarginKey.FORELINE, 1.55, 1.3, 35.0),
+            a_margin(MarginKey.PUMP_DOWN, 1.47, 1.25, 1020.0, "s"),
+            a_margin(MarginKey.BACKSTREAMING, 1.1, 1.5, 1e-9, "kg/s"),
+        ),
+        states={
+            "base": State(4.8e-4, 4.1e-4, 2.0, 3.1e-4, 0.31, {"water": 4.1e-4, "nitrogen": 7e-5}),
+            "process": State(0.31, 0.27, 22.0, 0.043, 0.14, {"argon": 0.27, "water": 0.04}),
+        },
+        pump_down=a_pump_down(),
+        cost=Cost("EUR", Decimal("9840.50"), Decimal("310.20"), Decimal("145.00"), Decimal("11206.10")),
+        rank_reason="Every margin passes, and no other stack that does costs less over 3 years.",
+        weakest=MarginKey.BACKSTREAMING,
+        flags=("Silicone fluid: its deposits turn to glass under electron bombardment.",),
+        speed_plots=(SpeedPlot("nitrogen", pressures, speeds, tuple(s * 0.45 for s in speeds)),),
+        workings=(
+            Working("area", "Wall area", "A", "A = Σ Aᵢ", {"A steel [m2]": 2.6, "A FKM [m2]": 0.02},
+                    2.62, "m2", "as given", "Gas loads"),
+            Working("q_out", "Outgassing", "Q", "Q = Σ qᵢ·Aᵢ", {"q steel [Pa m3/(s m2)]": 1e-4}, 2.6e-4,
+                    "Pa m3/s", "DUSHMAN-1962", "Gas loads"),
+            Working("p_base", "Base pressure", "p", "p = Q / S", {"Q [Pa m3/s]": 3.1e-4, "S [m3/s]": 0.31},
+                    1e-3, "Pa", "definition of speed", "Steady states"),
+        ),
+        remedies=(
+            Remedy(MarginKey.BACKSTREAMING, "trap", 1.0, 0.1, "", "Add a nitrogen trap above the pump."),
+        ),
+    )  # fmt: skip
+
+
+def a_failing_stack(rank: int = 2) -> StackAdvice:
+    """Return a rough stack that misses its target."""
+    return replace(
+        a_full_stack(rank, "Scroll pump, 15 m³/h"),
+        verdict=StackVerdict.REJECTED,
+        parts=(Part(Role.BACKING_PUMP, "T-SCROLL", "Scroll pump, 15 m³/h", "scroll", 1),),
+        margins=(a_margin(MarginKey.ULTIMATE, 0.0004), a_margin(MarginKey.PUMP_DOWN, 0.0, 1.25, 1500.0, "s")),
+        states={"base": State(1.5, 1.4, None, 3e-4, 2e-4, {"air": 1.5})},
+        pump_down=a_pump_down(reached=False),
+        weakest=MarginKey.ULTIMATE,
+        flags=(),
+        remedies=(),
+        workings=(),
+    )
+
+
+def a_full_advice(requirements: Requirements, catalog: Catalog, *, fits: bool = True) -> Advice:
+    """Return an advice of two stacks, or one in which nothing fits."""
+    stacks = (a_full_stack(), a_failing_stack()) if fits else ()
+    rejected = {"foreline": 1210, "ultimate": 803, "pump_down": 96}
+    return Advice(
+        catalog=CatalogIdentity(catalog.name, catalog.version),
+        assumptions=requirements.assumptions,
+        counts=Counts(sum(rejected.values()) + 2 * fits, int(fits), int(fits), rejected),
+        stacks=stacks,
+        remedies=(
+            Remedy(MarginKey.FORELINE, "foreline.bore", 0.025, 0.04, "m",
+                   "A foreline of 40 mm bore instead of 25 mm.", "Vapour-jet pump 250"),
+            Remedy(MarginKey.ULTIMATE, "backing", 1.0, 2.0, "", "A second backing pump."),
+        ),
+        ranking_rule="Stacks that pass every margin come first, by total cost over the horizon.",
+        engine_version="by-hand",
+    )  # fmt: skip
+
+
+class HandMadeEngine:
+    """Answers with the advice made by hand; nothing fits a chamber above a cubic metre."""
+
+    def advise(self, requirements: Requirements, catalog: Catalog) -> Advice:
+        """Return two stacks or none."""
+        return a_full_advice(requirements, catalog, fits=requirements.chamber.volume_m3 <= 1.0)
+
+    def check(
+        self, _requirements: Requirements, catalog: Catalog, choice: StackChoice
+    ) -> StackAdvice:
+        """Return the full stack when every chosen item is known."""
+        for sku in (choice.high_vacuum_pump, choice.booster, choice.backing_pump, choice.trap):
+            if sku is not None and sku not in catalog.items:
+                raise UnknownName("item", sku, sorted(catalog.items)[:5])
+        return replace(a_full_stack(rank=0), rank_reason="")
