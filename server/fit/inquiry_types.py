@@ -94,10 +94,11 @@ class QuantityOf(_Cell):
 
     def shape(self) -> JsonSchemaValue:
         """Return the JSON schema: text with a unit, or a number in SI."""
+        bound = "minimum" if self.low_allowed else "exclusiveMinimum"
         return {
             "anyOf": [
                 {"type": "string", "minLength": 1, "maxLength": LONGEST_QUANTITY},
-                {"type": "number"},
+                {"type": "number", bound: self.low, "maximum": self.high},
             ],
             "description": f"{self.dimension} with a unit, or a number in SI: {self.accepted}",
         }

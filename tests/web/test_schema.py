@@ -1,0 +1,60 @@
+"""The API keeps to its own published schema, whatever a program sends (by schemathesis)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+import schemathesis
+from fastapi import FastAPI
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from schemathesis.checks import not_a_server_error
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+
+HOST = {"Host": "127.0.0.1"}
+CHECKS = [
+    not_a_server_error,
+    status_code_conformance,
+    content_type_conformance,
+    response_schema_conformance,
+]
+OPERATIONS = [
+    "POST /api/v1/advice",
+    "GET /api/v1/advice/{token}",
+    "POST /api/v1/check",
+    "GET /api/v1/catalog",
+    "GET /api/v1/catalog/{sku}",
+]
+
+
+@pytest.fixture
+def operations(app: FastAPI) -> dict[str, Any]:
+    """Return every operation of the published schema by method and path."""
+    schema = schemathesis.openapi.from_asgi("/api/v1/openapi.json", app, headers=HOST)
+    found = [result.ok() for result in schema.get_all_operations()]
+    return {operation.label: operation for operation in found}
+
+
+def test_every_operation_of_the_schema_is_tried(operations: dict[str, Any]) -> None:
+    assert sorted(operations) == sorted(OPERATIONS)
+
+
+@pytest.mark.parametrize("label", OPERATIONS)
+@pytest.mark.parametrize("mode", list(schemathesis.GenerationMode))
+def test_every_answer_is_one_the_schema_promises(
+    operations: dict[str, Any], label: str, mode: schemathesis.GenerationMode
+) -> None:
+    cases = operations[label].as_strategy(generation_mode=mode)
+
+    @settings(max_examples=25, suppress_health_check=list(HealthCheck))
+    @given(data=st.data())
+    def hold(data: st.DataObject) -> None:
+        case = data.draw(cases)
+        case.validate_response(case.call(headers=HOST), checks=CHECKS)
+
+    hold()
