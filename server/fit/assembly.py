@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Set as AbstractSet
 
+from server.catalog.compatibility import OIL_TRAPS
 from server.catalog.flanges import Flange
 from server.catalog.items import (
     CAPTURE_KINDS,
@@ -51,6 +52,7 @@ __all__ = [
     "interlock_assembly",
     "isolation_valve",
     "roughing_assembly",
+    "sorption_trap",
     "vent_assembly",
 ]
 
@@ -213,7 +215,7 @@ def backing_assembly(
     if trap is not None:
         stages.append(_trap_stage(trap, "catches vapour before the backing pump"))
     if cleanliness is Cleanliness.LOW_OIL and oil_sealed and not _stops_oil(trap):
-        sorption = _sorption_trap(pump.inlet, catalog)
+        sorption = sorption_trap(pump.inlet, catalog)
         if sorption is None:
             kit.gap("The catalogue has no sorption trap for the line to the oil-sealed pump.")
         else:
@@ -241,7 +243,7 @@ def _trap_stage(trap: Trap, note: str) -> Stage:
 
 
 def _stops_oil(trap: Trap | None) -> bool:
-    return trap is not None and trap.kind in {TrapKind.FORELINE_SORPTION, TrapKind.NITROGEN_TRAP}
+    return trap is not None and trap.kind in OIL_TRAPS
 
 
 def _valve_for(role: ValveRole, flange: Flange, catalog: Catalog) -> Valve | None:
@@ -256,7 +258,8 @@ def _valve_for(role: ValveRole, flange: Flange, catalog: Catalog) -> Valve | Non
     return min(valves, key=distance, default=None)
 
 
-def _sorption_trap(flange: Flange, catalog: Catalog) -> Trap | None:
+def sorption_trap(flange: Flange, catalog: Catalog) -> Trap | None:
+    """Return the sorption trap nearest to the flange of an oil-sealed pump, None where none is."""
     traps = [
         trap
         for trap in catalog.of_type(Trap)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from scipy.constants import R
 
+from server.catalog.compatibility import fluids_for, oils_for
 from server.catalog.items import (
     BackingPump,
     Catalog,
@@ -104,7 +105,7 @@ def usual_grade(pump: Pump, exposure: Exposure, catalog: Catalog) -> str:
     OutOfRange
         When no fluid of the catalogue suits pump and gas.
     """
-    fluids = [fluid for fluid in catalog.of_type(Fluid) if _suits(fluid, pump)]
+    fluids = list(_suitable(pump, catalog))
     if exposure.hazards & {Hazard.OXYGEN_RICH, Hazard.CORROSIVE}:
         fluids = [fluid for fluid in fluids if fluid.kind is FluidKind.PERFLUOROPOLYETHER]
     if not fluids:
@@ -200,14 +201,7 @@ def _rate(fluid: Fluid) -> float:
     return float(fluid.price) / fluid.container_m3
 
 
-def _suits(fluid: Fluid, pump: Pump) -> bool:
+def _suitable(pump: Pump, catalog: Catalog) -> tuple[Fluid, ...]:
     if isinstance(pump, VapourPump):
-        return (
-            fluid.service is FluidService.VAPOUR
-            and fluid.kind in pump.fluid_kinds
-            and fluid.largest_boiler_k >= pump.boiler_k
-            and (fluid.heat_stable or not pump.needs_heat_stable_fluid)
-        )
-    if isinstance(pump, BackingPump):
-        return fluid.service is FluidService.SEALED and fluid.kind in pump.oil_kinds
-    return False
+        return fluids_for(pump, catalog)
+    return oils_for(pump, catalog) if isinstance(pump, BackingPump) else ()
