@@ -11,9 +11,10 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.paths import Folder, folder
-from server.web import errors
+from server.web import errors, pages
 from server.web.deps import Services
 from server.web.routes import api, health
+from server.web.routes import pages as page_routes
 from server.web.security import AnswerHeaders, BodyLimit, OwnRequests
 from server.web.settings import Settings
 from server.web.static import HashedFiles, StaticTree
@@ -33,8 +34,9 @@ def build_app(settings: Settings, services: Services, at_end: Callable[[], None]
     """
 
     @asynccontextmanager
-    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         yield
+        app.state.renderer.charts.close()
         at_end()
 
     app = FastAPI(
@@ -50,9 +52,11 @@ def build_app(settings: Settings, services: Services, at_end: Callable[[], None]
     app.state.services = services
     app.state.settings = settings
     app.state.static = static
-    errors.install(app, errors.plain_page)
+    pages.install(app, settings, static.url)
+    errors.install(app, pages.error_page)
     app.include_router(api.router)
     app.include_router(health.router)
+    app.include_router(page_routes.router)
     app.mount("/static", HashedFiles(static), name="static")
     # The last one added is the first to see a request.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
