@@ -187,7 +187,8 @@ def orifice_conductance_m3_s(
     if not bool(np.all(area > 0)):
         raise OutOfRange("An opening needs an area above zero.")
     area, up, down = _spread(area, upstream_pa, downstream_pa)
-    flow = aperture_throughput_pa_m3_s(state, area, up, down)
+    check_forward(up, down)
+    flow = aperture_throughput_pa_m3_s(state, area, down, up - down)
     linear = linear_aperture_m3_s(state, area, (up + down) / 2)
     return np.divide(flow, up - down, out=np.array(linear), where=up > down)
 

@@ -68,9 +68,9 @@ class Aperture:
         """No wall, no turbulence on it."""
         return np.ones_like(flow)
 
-    def throughput(self, state: GasState, up_pa: Floats, down_pa: Floats, _rise: Floats) -> Floats:
-        """Throughput between two pressures."""
-        return aperture_throughput_pa_m3_s(state, self.area_m2, up_pa, down_pa)
+    def throughput(self, state: GasState, down_pa: Floats, drop_pa: Floats, _: Floats) -> Floats:
+        """Throughput for a pressure drop to the pressure downstream."""
+        return aperture_throughput_pa_m3_s(state, self.area_m2, down_pa, drop_pa)
 
     @property
     def radius_m(self) -> Floats:
@@ -116,12 +116,13 @@ class Duct:
         """How far turbulence raises the friction of a throughput above laminar flow."""
         return turbulence_factor(self.reynolds(state, flow))
 
-    def throughput(self, state: GasState, up_pa: Floats, down_pa: Floats, rise: Floats) -> Floats:
-        """Throughput between two pressures, the friction raised by turbulence."""
+    def throughput(self, state: GasState, down_pa: Floats, drop_pa: Floats, rise: Floats) -> Floats:
+        """Throughput for a pressure drop, the friction raised by turbulence."""
+        up_pa = down_pa + drop_pa
         low, high = gauss_points(down_pa, up_pa)
         mean = (self.linear_m3_s(state, low) + self.linear_m3_s(state, high)) / 2
-        linear = mean * (up_pa - down_pa) / rise
-        squares = (up_pa - down_pa) * (up_pa + down_pa) * self.area_m2**2 * state.gas_factor_m2_s2
+        linear = mean * drop_pa / rise
+        squares = drop_pa * (up_pa + down_pa) * self.area_m2**2 * state.gas_factor_m2_s2
         weight = self.heads * inertia_weight(state.rarefaction(self.radius_m, up_pa))
         return joined_throughput(linear, squares, weight)
 
@@ -197,10 +198,10 @@ def linear_chain_m3_s(state: GasState, elements: Sequence[Element], pressure_pa:
     return np.divide(1.0, resistance, out=np.full_like(resistance, np.inf), where=resistance > 0)
 
 
-def chain_upstream_pa(
+def chain_drop_pa(
     state: GasState, elements: Sequence[Element], flow_pa_m3_s: Floats, downstream_pa: Floats
 ) -> Floats:
-    """Return the pressure that drives a throughput through elements in series.
+    """Return the pressure drop that drives a throughput through elements in series.
 
     Parameters
     ----------
@@ -216,18 +217,18 @@ def chain_upstream_pa(
     Returns
     -------
     array
-        Pressure in front of the first element. [Pa]
+        Pressure in front of the first element less the one behind the last. [Pa]
     """
-    pressure = downstream_pa
+    total = np.zeros_like(flow_pa_m3_s + downstream_pa)
     for element in reversed(elements):
-        pressure = element_upstream_pa(state, element, flow_pa_m3_s, pressure)
-    return pressure
+        total = total + element_drop_pa(state, element, flow_pa_m3_s, downstream_pa + total)
+    return total
 
 
-def element_upstream_pa(
+def element_drop_pa(
     state: GasState, element: Element, flow_pa_m3_s: Floats, downstream_pa: Floats
 ) -> Floats:
-    """Return the pressure that drives a throughput through one element.
+    """Return the pressure drop that drives a throughput through one element.
 
     Parameters
     ----------
@@ -243,7 +244,7 @@ def element_upstream_pa(
     Returns
     -------
     array
-        Pressure in front of it; the flow law holds there to 1e-10. [Pa]
+        Pressure drop; the flow law holds there to 1e-10. [Pa]
     """
     flow, down = np.broadcast_arrays(flow_pa_m3_s, downstream_pa)
     shape = flow.shape
@@ -254,13 +255,13 @@ def element_upstream_pa(
 
     def law(drop_pa: Floats, index: Index) -> Floats:
         part, behind = element.at(index), down[index]
-        return part.throughput(state, behind + drop_pa, behind, rise[index])
+        return part.throughput(state, behind, drop_pa, rise[index])
 
     whole = element.at(np.arange(wanted.size))
     first = wanted / whole.linear_m3_s(state, down)
     second = wanted / whole.linear_m3_s(state, down + first / 2)
     drop = rising_root(law, wanted, np.maximum(second, 1e-290)).reshape(shape)
-    return downstream_pa + np.where(flow > 0, drop, 0.0)
+    return np.where(flow > 0, drop, 0.0)
 
 
 def chain_throughput_pa_m3_s(
@@ -291,7 +292,7 @@ def chain_throughput_pa_m3_s(
 
     def law(flow: Floats, index: Index) -> Floats:
         parts = [element.at(index) for element in elements]
-        return chain_upstream_pa(state, parts, flow, down[index]) - down[index]
+        return chain_drop_pa(state, parts, flow, down[index])
 
     guess = linear_chain_m3_s(state, elements, (upstream_pa + downstream_pa) / 2).ravel() * wanted
     flow = rising_root(law, wanted, np.maximum(guess, 1e-290)).reshape(shape)

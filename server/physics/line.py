@@ -12,9 +12,9 @@ from server.errors import OutOfRange
 from server.physics.elements import (
     Duct,
     Element,
+    chain_drop_pa,
     chain_throughput_pa_m3_s,
-    chain_upstream_pa,
-    element_upstream_pa,
+    element_drop_pa,
     linear_chain_m3_s,
 )
 from server.physics.gas import Floats, GasState, Mixture, Species, gas_state, knudsen_number
@@ -160,7 +160,7 @@ def upstream_pressure_pa(
     _require_pressure(down)
     if not bool(np.all((flow >= 0) & np.isfinite(flow))):
         raise OutOfRange("The gas flow through a line must be zero or more.")
-    pressure = chain_upstream_pa(gas_state(gas, temperature_k), _bare(line), flow, down)
+    pressure = down + chain_drop_pa(gas_state(gas, temperature_k), _bare(line), flow, down)
     return np.where(pressure <= ceiling_pa, pressure, np.inf)
 
 
@@ -239,34 +239,33 @@ def line_states(
     flow = np.asarray(throughput_pa_m3_s, dtype=np.float64)
     below = np.asarray(downstream_pressure_pa, dtype=np.float64)
     named = line_elements(line)
-    chamber = chain_upstream_pa(state, [element for _, element in named], flow, below)
-    total = float(chamber) - downstream_pressure_pa
+    total = float(chain_drop_pa(state, [element for _, element in named], flow, below))
     found: list[PartState] = []
     for name, element in reversed(named):
-        above = element_upstream_pa(state, element, flow, below)
-        part = _part_state(state, element, float(flow), (float(above), float(below)))
-        share = (part.upstream_pa - part.downstream_pa) / total
-        found.append(replace(part, name=name, share_of_drop=share))
-        below = above
+        drop = element_drop_pa(state, element, flow, below)
+        part = _part_state(state, element, float(flow), (float(below), float(drop)))
+        found.append(replace(part, name=name, share_of_drop=float(drop) / total))
+        below = below + drop
     return tuple(reversed(found))
 
 
 def _part_state(
-    state: GasState, element: Element, flow: float, pressures_pa: tuple[float, float]
+    state: GasState, element: Element, flow: float, down_and_drop_pa: tuple[float, float]
 ) -> PartState:
-    up, down = pressures_pa
+    down, drop = down_and_drop_pa
+    mean = down + drop / 2
     radius = float(element.radius_m)
     reynolds = (
         float(element.reynolds(state, np.asarray(flow))) if isinstance(element, Duct) else 0.0
     )
-    knudsen = float(knudsen_number(state, 2 * radius, (up + down) / 2))
+    knudsen = float(knudsen_number(state, 2 * radius, mean))
     return PartState(
         name="",
-        upstream_pa=up,
+        upstream_pa=down + drop,
         downstream_pa=down,
-        conductance_m3_s=flow / (up - down),
+        conductance_m3_s=flow / drop,
         share_of_drop=1.0,
-        rarefaction=float(state.rarefaction(radius, (up + down) / 2)),
+        rarefaction=float(state.rarefaction(radius, mean)),
         knudsen=knudsen,
         reynolds=reynolds,
         regime=regime_of(knudsen, reynolds),

@@ -212,7 +212,7 @@ def inertia_weight(rarefaction: ArrayLike) -> Floats:
 
 
 def aperture_throughput_pa_m3_s(
-    state: GasState, area_m2: ArrayLike, upstream_pa: ArrayLike, downstream_pa: ArrayLike
+    state: GasState, area_m2: ArrayLike, downstream_pa: ArrayLike, drop_pa: ArrayLike
 ) -> Floats:
     """Return the throughput of a sharp-edged opening at any pressures.
 
@@ -225,11 +225,12 @@ def aperture_throughput_pa_m3_s(
     state : GasState
         Gas at its temperature. [-]
     area_m2 : array
-        Area of the opening; infinite for no opening at all. [m2]
-    upstream_pa : array
-        Pressure upstream. [Pa]
+        Area of the opening. [m2]
     downstream_pa : array
-        Pressure downstream. [Pa]
+        Pressure downstream, zero or more. [Pa]
+    drop_pa : array
+        Pressure upstream less the one downstream, zero or more; given by itself, because it may
+        be too small to show in the difference of two pressures. [Pa]
 
     Returns
     -------
@@ -237,19 +238,20 @@ def aperture_throughput_pa_m3_s(
         Throughput at the gas temperature. [Pa m3/s]
     """
     area = np.asarray(area_m2, dtype=np.float64)
-    upstream = np.asarray(upstream_pa, dtype=np.float64)
     downstream = np.asarray(downstream_pa, dtype=np.float64)
-    check_forward(upstream, downstream)
-    linear = linear_aperture_m3_s(state, area, (upstream + downstream) / 2)
+    drop = np.asarray(drop_pa, dtype=np.float64)
+    upstream = downstream + drop
+    linear = linear_aperture_m3_s(state, area, downstream + drop / 2)
     gamma = state.heat_capacity_ratio
     critical = float(critical_pressure_ratio(gamma))
-    tiny = np.maximum(upstream, 1e-300)
-    beyond = np.maximum(downstream / tiny - critical, 0.0) / (1 - critical)
-    ellipse = np.maximum(1 - beyond * beyond, 0.0)
+    fraction = np.divide(drop, upstream, out=np.zeros_like(upstream), where=upstream > 0)
+    # 1 − ((r − b)/(1 − b))² with r the pressure ratio, b the critical one; 1 when choked.
+    below = np.minimum(fraction / (1 - critical), 1.0)
+    ellipse = below * (2 - below)
     sonic = DISCHARGE_COEFFICIENT * float(sonic_factor(gamma)) * math.sqrt(state.gas_factor_m2_s2)
     weight = inertia_weight(state.rarefaction(np.sqrt(area / math.pi), upstream))
     squared = (sonic * area * upstream) ** 2 * ellipse
-    return joined_throughput(linear * (upstream - downstream), squared, weight)
+    return joined_throughput(linear * drop, squared, weight)
 
 
 def joined_throughput(linear: Floats, squared: Floats, weight: Floats) -> Floats:

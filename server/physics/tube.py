@@ -205,25 +205,6 @@ def gauss_points(first: ArrayLike, second: ArrayLike) -> tuple[Floats, Floats]:
     return middle - half, middle + half
 
 
-def mean_reduced_flow(rarefaction_one: ArrayLike, rarefaction_two: ArrayLike) -> Floats:
-    """Return the mean of G over the rarefactions between two ends of a tube.
-
-    Parameters
-    ----------
-    rarefaction_one : array
-        δ at one end. [-]
-    rarefaction_two : array
-        δ at the other end. [-]
-
-    Returns
-    -------
-    array
-        ∫G dδ divided by the range, within 0.4 %. [-]
-    """
-    low, high = gauss_points(rarefaction_one, rarefaction_two)
-    return (reduced_flow(low) + reduced_flow(high)) / 2
-
-
 def friction_factor(reynolds: ArrayLike) -> Floats:
     """Return the Darcy friction factor of a smooth tube, laminar to turbulent (CHURCHILL-1977).
 
