@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TypeVar
+from dataclasses import dataclass, field
+from typing import TypeVar, cast
 
 from server.catalog.parts import (
     CleaningSupply,
@@ -104,10 +104,17 @@ class Catalog:
     version: str
     note: str
     items: Mapping[str, Item]
+    _sorted: dict[type[Item], tuple[Item, ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def of_type(self, kind: type[ItemT]) -> tuple[ItemT, ...]:
-        """Return the items of one class, in the order of the tables."""
-        return tuple(item for item in self.items.values() if isinstance(item, kind))
+        """Return the items of one class, in the order of the tables; sorted out once."""
+        if kind not in self._sorted:
+            self._sorted[kind] = tuple(
+                item for item in self.items.values() if isinstance(item, kind)
+            )
+        return cast(tuple[ItemT, ...], self._sorted[kind])
 
     def get(self, sku: str, kind: type[ItemT]) -> ItemT:
         """Return one item of a class.

@@ -89,6 +89,32 @@ def vapour_capacity_kg_s(
     return floats(throughput * floats(molar_mass_kg_mol) / (constants.R * floats(temperature_k)))
 
 
+def _room_pa_m3_s(ballast: Ballast, dry_gas_pa_m3_s: ArrayLike) -> FloatArray:
+    """Vapour that still finds room in the exhaust; negative where the ballast is too moist itself."""
+    flow = floats(ballast.flow_m3_s)
+    moist = flow * floats(ballast.ambient_vapour_pa)
+    dry = flow * floats(ballast.ambient_pa) - moist + floats(dry_gas_pa_m3_s)
+    ratio = _exhaust_ratio(ballast)
+    carried = np.where(np.isinf(ratio), np.inf, np.where(np.isinf(ratio), 0.0, ratio) * dry)
+    return floats(carried - moist)
+
+
+def vapour_carried_pa_m3_s(ballast: Ballast, dry_gas_pa_m3_s: ArrayLike = 0.0) -> FloatArray:
+    """Return the largest vapour throughput that leaves the pump uncondensed [GAEDE-1935].
+
+    The permanent gas pumped with the vapour carries it out like ballast does. Without such gas it
+    is p_W·S of ``vapour_tolerance_pa``; inf where the exhaust is so hot that nothing condenses.
+
+    Parameters
+    ----------
+    ballast : Ballast
+        Ballast flow and state of the exhaust. [-]
+    dry_gas_pa_m3_s : array
+        Permanent gas pumped with it. [Pa m3/s]
+    """
+    return np.maximum(_room_pa_m3_s(ballast, dry_gas_pa_m3_s), 0.0)
+
+
 def condensed_in_pump_pa_m3_s(
     ballast: Ballast, vapour_pa_m3_s: ArrayLike, dry_gas_pa_m3_s: ArrayLike = 0.0
 ) -> FloatArray:
@@ -106,10 +132,4 @@ def condensed_in_pump_pa_m3_s(
     dry_gas_pa_m3_s : array
         Permanent gas pumped with it. [Pa m3/s]
     """
-    flow = floats(ballast.flow_m3_s)
-    moist = flow * floats(ballast.ambient_vapour_pa)
-    dry = flow * floats(ballast.ambient_pa) - moist + floats(dry_gas_pa_m3_s)
-    ratio = _exhaust_ratio(ballast)
-    carried = np.where(np.isinf(ratio), np.inf, np.where(np.isinf(ratio), 0.0, ratio) * dry)
-    arriving = floats(vapour_pa_m3_s) + moist
-    return np.maximum(arriving - carried, 0.0)
+    return np.maximum(floats(vapour_pa_m3_s) - _room_pa_m3_s(ballast, dry_gas_pa_m3_s), 0.0)

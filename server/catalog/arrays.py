@@ -1,0 +1,114 @@
+"""The catalogue's pumps as arrays: speed tables on one common pressure grid, gas by gas."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+
+from server.catalog.gas_curves import curve_for
+from server.catalog.items import (
+    BACKING_KINDS,
+    BackingPump,
+    Catalog,
+    Pump,
+    RootsBooster,
+)
+from server.physics.arrays import FloatArray
+from server.physics.boosters import Boosters, booster_speed_m3_s
+from server.physics.pumps import compression_ratio
+from server.physics.speedtable import SpeedTable, log_grid, net_speed_m3_s, tabulate
+
+GRID = log_grid(1e-10, 1.3e5, 16.0)
+"""Pressures of every table: from below any ultimate pressure to above the atmosphere. [Pa]"""
+
+
+@dataclass(frozen=True)
+class _Key:
+    """Equal for equal catalogue contents, so that tables are made once per catalogue."""
+
+    version: str
+    catalog: Catalog = field(compare=False)
+
+
+@dataclass
+class CatalogArrays:
+    """Speed tables of one catalogue; each gas is tabulated when it is first asked for."""
+
+    pumps: tuple[Pump, ...]
+    pairs: tuple[tuple[BackingPump, RootsBooster], ...]
+    row_of: Mapping[str, int]
+    row_of_pair: Mapping[tuple[str, str], int]
+    _tables: dict[tuple[str, bool], SpeedTable] = field(default_factory=dict)
+
+    def speed(self, gas: str, *, with_ballast: bool = False) -> SpeedTable:
+        """Return the speeds of every pump, then of every backing pump with booster, for a gas."""
+        key = (gas, with_ballast)
+        if key not in self._tables:
+            alone = np.stack([_speed_row(pump, gas, with_ballast) for pump in self.pumps])
+            self._tables[key] = SpeedTable(GRID, np.vstack([alone, self._boosted(alone)]))
+        return self._tables[key]
+
+    def _boosted(self, alone: FloatArray) -> FloatArray:
+        if not self.pairs:
+            return np.zeros((0, GRID.count))
+        boosters = [booster for _, booster in self.pairs]
+        limits = Boosters(
+            np.array([booster.displacement_m3_s for booster in boosters]),
+            np.array([booster.largest_difference_pa for booster in boosters]),
+            np.array([booster.cut_in_pa for booster in boosters]),
+            np.array([booster.bypass_valve for booster in boosters]),
+        )
+        compression = np.stack([_compression_row(booster) for booster in boosters])
+        backing = alone[[self.row_of[backing.sku] for backing, _ in self.pairs]]
+        return booster_speed_m3_s(limits, compression, SpeedTable(GRID, backing))
+
+
+def arrays_of(catalog: Catalog) -> CatalogArrays:
+    """Return the tables of a catalogue, made once per catalogue version."""
+    return _arrays(_Key(catalog.version, catalog))
+
+
+@lru_cache(maxsize=4)
+def _arrays(key: _Key) -> CatalogArrays:
+    pumps = tuple(pump for pump in key.catalog.of_type(Pump) if pump.curves)
+    backing = key.catalog.of_type(BackingPump)
+    pairs = tuple(
+        (pump, booster) for pump in backing for booster in key.catalog.of_type(RootsBooster)
+    )
+    return CatalogArrays(
+        pumps=pumps,
+        pairs=pairs,
+        row_of={pump.sku: row for row, pump in enumerate(pumps)},
+        row_of_pair={
+            (pump.sku, booster.sku): len(pumps) + row for row, (pump, booster) in enumerate(pairs)
+        },
+    )
+
+
+def _speed_row(pump: Pump, gas: str, with_ballast: bool) -> FloatArray:
+    """Speed of one pump on the grid.
+
+    Backing pumps have their ultimate pressure included. A high-vacuum pump carries the throughput of
+    its last point at any higher pressure, so that an overload has a state to be judged by.
+    """
+    curve = curve_for(pump, gas, with_ballast=with_ballast).curve
+    if curve is None:
+        return np.zeros(GRID.count)
+    row = tabulate(curve.pressure_pa, curve.speed_m3_s, GRID, GRID.high_pa)
+    if pump.kind not in BACKING_KINDS:
+        return row * np.minimum(1.0, curve.pressure_pa[-1] / GRID.pressure_pa)
+    if curve.speed_m3_s[0] == 0.0:
+        return row
+    ultimate = pump.ultimate_pa
+    if curve.with_ballast and isinstance(pump, BackingPump) and pump.ultimate_ballast_pa:
+        ultimate = pump.ultimate_ballast_pa
+    return net_speed_m3_s(row, GRID.pressure_pa, ultimate)
+
+
+def _compression_row(booster: RootsBooster) -> FloatArray:
+    return compression_ratio(
+        booster.compression_pressure_pa, booster.compression_k0, GRID.pressure_pa
+    )

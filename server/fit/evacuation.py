@@ -1,0 +1,256 @@
+"""Pump-down of every surviving combination: roughing, waiting, high vacuum.
+
+Roughing depends on the back alone, so it is followed once per back, down to the lowest pressure any
+combination hands over at; each combination then starts its high-vacuum phase from its own point on
+that curve. All load is counted as the amount of air that raises the pressure as much (the speed for
+air ÷ the speed for the species, at the target), and the pressure at rest as a constant load.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.catalog.arrays import GRID
+from server.catalog.items import TurboPump
+from server.fit.candidates import Back, Front
+from server.fit.loads import AIR, Loads
+from server.fit.requirements import Requirements
+from server.fit.states import FieldStates
+from server.fit.thresholds import CROSSOVER_ROOM
+from server.physics.arrays import FloatArray, IntArray
+from server.physics.gasload import GasLoad
+from server.physics.pumpdown import Phase, pump_down
+from server.physics.pumps import overload_time_s
+from server.physics.speedtable import SpeedTable, lookup
+
+ATMOSPHERE_PA = 101_325.0
+HORIZON_S = 14 * 24 * 3600.0
+"""A pump-down that takes longer than a fortnight counts as never."""
+
+
+@dataclass(frozen=True)
+class Evacuation:
+    """Pump-down of n combinations (positions in the field); infinite where the target is not reached."""
+
+    time_s: FloatArray
+    crossover_pa: FloatArray
+    """NaN for rough stacks."""
+    crossover_s: FloatArray
+    """Clock at which the high-vacuum pump takes over."""
+    takeover_pa: FloatArray
+    """Chamber pressure at that moment (a turbo runs up while roughing goes on)."""
+
+
+@dataclass(frozen=True)
+class RoughCurves:
+    """Chamber pressure against time by roughing alone, one row per back."""
+
+    time_s: FloatArray
+    pressure_pa: FloatArray
+
+    def time_at(self, backs: IntArray, pressure_pa: FloatArray) -> FloatArray:
+        """Return the clock at which each back's curve passes a pressure; inf where it never does."""
+        result = np.full(len(backs), np.inf)
+        for back in np.unique(backs):
+            rows = backs == back
+            known = np.isfinite(self.pressure_pa[back])
+            falling = -np.log(np.minimum.accumulate(self.pressure_pa[back][known]))
+            wanted = -np.log(pressure_pa[rows])
+            found = np.interp(wanted, falling, self.time_s[back][known])
+            result[rows] = np.where(wanted <= falling[-1] + 1e-6, found, np.inf)
+        return result
+
+    def pressure_at(self, backs: IntArray, time_s: FloatArray) -> FloatArray:
+        """Return each back's pressure at a clock, the last one where the curve has ended."""
+        result = np.empty(len(backs))
+        for back in np.unique(backs):
+            rows = backs == back
+            known = np.isfinite(self.pressure_pa[back])
+            ln_pressure = np.log(self.pressure_pa[back][known])
+            result[rows] = np.exp(np.interp(time_s[rows], self.time_s[back][known], ln_pressure))
+        return result
+
+
+def equivalent_load(
+    loads: Loads, tables: Mapping[str, SpeedTable], rows: IntArray, at_pa: FloatArray | float
+) -> GasLoad:
+    """Return the load as air: each species times S_air/S_species at a pressure, shape (n,)."""
+    air = lookup(tables[AIR], rows, at_pa)
+    weight = {}
+    for gas in loads.species:
+        own = lookup(tables[gas], rows, at_pa)
+        weight[gas] = np.where(own > 0.0, air / np.where(own > 0.0, own, 1.0), UNPUMPED)
+    return loads.weighted(weight)
+
+
+UNPUMPED = 1e12
+"""Stands for the infinite weight of a gas that a pump does not take at all."""
+
+
+def rough_curves(
+    loads: Loads, states: FieldStates, backs: IntArray, lowest_pa: FloatArray
+) -> RoughCurves:
+    """Follow roughing with each back from the atmosphere to a pressure (or as far as it gets)."""
+    tables = states.backing.at_chamber
+    load = equivalent_load(loads, tables, backs, ROUGH_REFERENCE_PA)
+    phase = Phase(tables[AIR], backs, ATMOSPHERE_PA, lowest_pa)
+    found = pump_down(loads.volume_m3, load, phase, HORIZON_S, trace=True)
+    return RoughCurves(found.curve_time_s, found.curve_pressure_pa)
+
+
+ROUGH_REFERENCE_PA = 100.0
+"""Pressure at which the speeds of the species are compared while roughing. [Pa]"""
+
+
+def crossover_pressure_pa(states: FieldStates) -> FloatArray:
+    """Return the chamber pressure at the crossover of every combination, shape (F, B).
+
+    ``CROSSOVER_ROOM`` below the limit where roughing reaches it, else the limit itself.
+    """
+    limit, floor = states.crossover_limit_pa, states.rough_floor_pa
+    if limit is None or floor is None:
+        return np.full(states.base.chamber_pa.shape, np.nan)
+    return np.where(floor < limit / CROSSOVER_ROOM, limit / CROSSOVER_ROOM, limit)
+
+
+def run_up_s(front: Front) -> float:
+    """Return how long roughing goes on after the start pressure while a turbo runs up. [s]"""
+    return front.pump.run_up_s if isinstance(front.pump, TurboPump) else 0.0
+
+
+def evacuate(
+    fronts: Sequence[Front | None],
+    backs: Sequence[Back],
+    states: FieldStates,
+    loads: Loads,
+    requirements: Requirements,
+    chosen: tuple[IntArray, IntArray],
+) -> Evacuation:
+    """Return the pump-down of the chosen combinations.
+
+    Parameters
+    ----------
+    fronts, backs : sequences
+        The field.
+    states : FieldStates
+        Its steady states.
+    loads : Loads
+        Gas loads.
+    requirements : Requirements
+        Target pressure.
+    chosen : pair of int arrays, shape (n,)
+        Front and back of each combination.
+    """
+    front_rows, back_rows = chosen
+    if states.inlet is None:
+        return _evacuate_rough(states, loads, requirements, back_rows)
+    takeover = _takeover(fronts, backs, states, loads, chosen)
+    target = requirements.target_pressure_pa
+    time = np.full(len(front_rows), np.inf)
+    by_roughing = takeover.pressure_pa <= target
+    time[by_roughing] = takeover.curves.time_at(
+        back_rows[by_roughing], np.full(int(by_roughing.sum()), target)
+    )
+    rest = ~by_roughing & (takeover.time_s < HORIZON_S)
+    if rest.any():
+        sub = Takeover(
+            takeover.crossover_pa[rest],
+            takeover.time_s[rest],
+            takeover.pressure_pa[rest],
+            takeover.curves,
+        )
+        phase, load = high_vacuum_phase(
+            states, loads, sub, target, (front_rows[rest], back_rows[rest])
+        )
+        found = pump_down(loads.volume_m3, load, phase, HORIZON_S)
+        time[rest] = found.time_s + _held_back_s(
+            states, loads, sub, (front_rows[rest], back_rows[rest])
+        )
+    return Evacuation(time, takeover.crossover_pa, takeover.time_s, takeover.pressure_pa)
+
+
+@dataclass(frozen=True)
+class Takeover:
+    """When and where the high-vacuum pump takes over, n combinations."""
+
+    crossover_pa: FloatArray
+    time_s: FloatArray
+    pressure_pa: FloatArray
+    curves: RoughCurves
+
+
+def _takeover(
+    fronts: Sequence[Front | None],
+    backs: Sequence[Back],
+    states: FieldStates,
+    loads: Loads,
+    chosen: tuple[IntArray, IntArray],
+) -> Takeover:
+    front_rows, back_rows = chosen
+    crossover = crossover_pressure_pa(states)[front_rows, back_rows]
+    assert states.rough_floor_pa is not None  # noqa: S101 (set for every high-vacuum field)
+    lowest = np.full(len(backs), ATMOSPHERE_PA)
+    np.minimum.at(lowest, back_rows, crossover)
+    lowest = np.maximum(np.fmin(0.3 * lowest, ATMOSPHERE_PA), 1.02 * states.rough_floor_pa[0])
+    curves = rough_curves(loads, states, np.arange(len(backs)), np.fmin(lowest, ATMOSPHERE_PA))
+    wait = np.array([0.0 if front is None else run_up_s(front) for front in fronts])[front_rows]
+    time = curves.time_at(back_rows, crossover) + wait
+    pressure = crossover.copy()
+    running_up = (wait > 0.0) & np.isfinite(time)
+    pressure[running_up] = np.minimum(
+        curves.pressure_at(back_rows[running_up], time[running_up]), crossover[running_up]
+    )
+    return Takeover(crossover, time, pressure, curves)
+
+
+def high_vacuum_phase(
+    states: FieldStates,
+    loads: Loads,
+    takeover: Takeover,
+    target_pa: float,
+    chosen: tuple[IntArray, IntArray],
+) -> tuple[Phase, GasLoad]:
+    """Return the high-vacuum phase of combinations and the load it works against."""
+    front_rows, back_rows = chosen
+    assert states.inlet is not None  # noqa: S101 (only called for high-vacuum fields)
+    tables = states.inlet.at_chamber
+    rows = states.inlet.row_of_front[front_rows]
+    reference = np.minimum(target_pa, takeover.pressure_pa)
+    load = equivalent_load(loads, tables, rows, reference)
+    resting = states.offset_pa[front_rows, back_rows] * lookup(tables[AIR], rows, reference)
+    load = GasLoad(np.asarray(load.constant_pa_m3_s) + resting, load.amplitude_pa_m3_s, load.alpha)
+    target = np.full(len(rows), target_pa)
+    phase = Phase(tables[AIR], rows, takeover.pressure_pa, target, takeover.time_s)
+    return phase, load
+
+
+def _held_back_s(
+    states: FieldStates, loads: Loads, takeover: Takeover, chosen: tuple[IntArray, IntArray]
+) -> FloatArray:
+    """Extra time of the burst after crossover where the foreline carries less than the pump could."""
+    front_rows, back_rows = chosen
+    assert states.inlet is not None  # noqa: S101 (only called for high-vacuum fields)
+    assert states.capacity_pa_m3_s is not None  # noqa: S101
+    carried = states.capacity_pa_m3_s[front_rows, back_rows]
+    rows = states.inlet.row_of_front[front_rows]
+    speed = lookup(states.inlet.at_chamber[AIR], rows, takeover.pressure_pa)
+    unhindered = speed * takeover.pressure_pa
+    limited = carried < unhindered
+    slow = overload_time_s(loads.volume_m3, takeover.pressure_pa, speed, np.maximum(carried, 1e-12))
+    fast = loads.volume_m3 * takeover.pressure_pa / unhindered
+    return np.where(limited, np.maximum(slow - fast, 0.0), 0.0)
+
+
+def _evacuate_rough(
+    states: FieldStates, loads: Loads, requirements: Requirements, back_rows: IntArray
+) -> Evacuation:
+    tables = states.backing.at_chamber
+    target = requirements.target_pressure_pa
+    load = equivalent_load(loads, tables, back_rows, target)
+    phase = Phase(tables[AIR], back_rows, ATMOSPHERE_PA, np.full(len(back_rows), target))
+    found = pump_down(loads.volume_m3, load, phase, HORIZON_S)
+    nothing = np.full(len(back_rows), np.nan)
+    return Evacuation(found.time_s, nothing, nothing, nothing)

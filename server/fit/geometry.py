@@ -1,0 +1,67 @@
+"""The runs of tube between chamber and pumps, as the physics wants them."""
+
+from __future__ import annotations
+
+from server.catalog.flanges import Flange
+from server.catalog.items import Catalog, Trap, Valve
+from server.fit.assembly import isolation_valve
+from server.fit.candidates import Back, HighVacuumPump
+from server.fit.requirements import LineRun, Requirements
+from server.physics.line import Line, Part, Restriction, Tube
+
+
+def chamber_line(
+    pump: HighVacuumPump, trap: Trap | None, requirements: Requirements, catalog: Catalog
+) -> Line:
+    """Return what stands between the chamber and a high-vacuum pump: tube, isolation valve, trap."""
+    parts = list(line_to_trap(pump, trap, requirements, catalog).parts)
+    if trap is not None:
+        parts.append(_restriction(trap))
+    return Line(tuple(parts), pump_bore_m=pump.inlet.bore_m)
+
+
+def line_to_trap(
+    pump: HighVacuumPump, trap: Trap | None, requirements: Requirements, catalog: Catalog
+) -> Line:
+    """Return what stands between the chamber and the trap (or the pump where there is none)."""
+    entry = pump.inlet if trap is None else trap.inlet
+    parts: list[Part] = list(_tube(requirements.line, requirements.chamber.port or entry, "line"))
+    valve = isolation_valve(entry, pump.kind, catalog)
+    if valve is not None:
+        parts.append(_restriction(valve))
+    return Line(tuple(parts))
+
+
+def rough_line(back: Back, requirements: Requirements) -> Line:
+    """Return the line from the chamber to the pump that roughs it, the back's trap included."""
+    pump = back.inlet_pump
+    tube = _tube(requirements.rough_line, pump.inlet, "rough line")
+    return Line((*tube, *_trap(back)), pump.inlet.bore_m)
+
+
+def foreline(outlet: Flange, back: Back, requirements: Requirements) -> Line:
+    """Return the line from a high-vacuum pump's outlet to the back, its trap included."""
+    pump = back.inlet_pump
+    narrower = min(outlet, pump.inlet, key=lambda flange: flange.bore_m)
+    tube = _tube(requirements.foreline, narrower, "foreline")
+    return Line((*tube, *_trap(back)), pump.inlet.bore_m)
+
+
+def _trap(back: Back) -> tuple[Part, ...]:
+    """Trap at the back's inlet; one behind a booster does not stand in the line."""
+    return () if back.trap is None or back.booster is not None else (_restriction(back.trap),)
+
+
+def _tube(run: LineRun, flange: Flange, name: str) -> tuple[Part, ...]:
+    if run.length_m <= 0.0:
+        return ()
+    return (Tube(run.length_m, run.bore_m or flange.bore_m, run.bends, name),)
+
+
+def _restriction(item: Trap | Valve) -> Restriction:
+    return Restriction(
+        item.name,
+        item.molecular_conductance_m3_s,
+        item.equivalent_bore_m,
+        item.equivalent_length_m,
+    )

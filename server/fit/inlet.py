@@ -1,0 +1,128 @@
+"""Speeds of the high-vacuum side, at the pump's inlet and at the chamber, for every front at once.
+
+Fronts that differ in fluid alone share a row: the row belongs to the arrangement of pump and trap.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.catalog.arrays import GRID, arrays_of
+from server.catalog.items import Catalog, Trap
+from server.fit.candidates import COLD_TRAPS, Front, HighVacuumPump
+from server.fit.geometry import chamber_line, line_to_trap
+from server.fit.loads import PUMP_K
+from server.fit.requirements import Requirements
+from server.physics.arrays import FloatArray, IntArray
+from server.physics.entry_speed import entry_speed_m3_s
+from server.physics.gas import gas_state
+from server.physics.line import Line, line_conductance_m3_s
+from server.physics.orifice import sonic_factor
+from server.physics.species import SPECIES
+from server.physics.speedtable import SpeedTable
+from server.physics.vapour import SATURATION, saturation_pressure_pa
+
+Arrangement = tuple[HighVacuumPump, Trap | None]
+
+CAUGHT_BELOW = 0.01
+"""A vapour counts as caught where saturation at the cold surface is below this share of the target."""
+
+
+@dataclass(frozen=True)
+class InletTables:
+    """Speed tables of the arrangements, one per species, and the row of each front."""
+
+    arrangements: tuple[Arrangement, ...]
+    row_of_front: IntArray
+    at_pump: Mapping[str, SpeedTable]
+    at_chamber: Mapping[str, SpeedTable]
+    caught: Mapping[str, FloatArray]
+    """Per species: 1 where the arrangement's trap holds it before it reaches the pump, else 0."""
+
+
+def inlet_tables(
+    fronts: Sequence[Front],
+    species: Sequence[str],
+    requirements: Requirements,
+    catalog: Catalog,
+) -> InletTables:
+    """Tabulate the speeds of all fronts for the species of the load."""
+    keys: dict[tuple[str, str], int] = {}
+    arrangements: list[Arrangement] = []
+    rows = np.empty(len(fronts), dtype=np.intp)
+    for position, front in enumerate(fronts):
+        key = (front.pump.sku, front.trap.sku if front.trap else "")
+        if key not in keys:
+            keys[key] = len(arrangements)
+            arrangements.append((front.pump, front.trap))
+        rows[position] = keys[key]
+    arrays = arrays_of(catalog)
+    pump_rows = [arrays.row_of[pump.sku] for pump, _ in arrangements]
+    lines = [chamber_line(pump, trap, requirements, catalog) for pump, trap in arrangements]
+    stubs = [line_to_trap(pump, trap, requirements, catalog) for pump, trap in arrangements]
+    at_pump: dict[str, SpeedTable] = {}
+    at_chamber: dict[str, SpeedTable] = {}
+    caught: dict[str, FloatArray] = {}
+    for gas in species:
+        speeds = arrays.speed(gas).speed_m3_s[pump_rows]
+        caught[gas] = np.array(
+            [float(is_caught(gas, trap, requirements)) for _, trap in arrangements]
+        )
+        at_pump[gas] = SpeedTable(GRID, speeds)
+        reached = _through(lines, speeds, gas)
+        if caught[gas].any():
+            held = _through(stubs, _surface_speeds(arrangements, gas), gas)
+            reached = np.where(caught[gas][:, np.newaxis] > 0.0, held, reached)
+        at_chamber[gas] = SpeedTable(GRID, reached)
+    return InletTables(tuple(arrangements), rows, at_pump, at_chamber, caught)
+
+
+def is_caught(gas: str, trap: Trap | None, requirements: Requirements) -> bool:
+    """Say whether a cold trap holds a species at the pressures asked for."""
+    if trap is None or trap.kind not in COLD_TRAPS or gas not in SATURATION:
+        return False
+    passes = float(saturation_pressure_pa(gas, trap.surface_k))
+    asked = requirements.process.pressure_pa or requirements.target_pressure_pa
+    return passes < CAUGHT_BELOW * asked
+
+
+def conductance_rows(lines: Sequence[Line], gas: str) -> FloatArray:
+    """Return the conductance of each line on the grid, equal lines computed once."""
+    found: dict[Line, FloatArray] = {}
+    for line in lines:
+        if line not in found:
+            found[line] = np.asarray(
+                line_conductance_m3_s(line, GRID.pressure_pa, PUMP_K, SPECIES[gas])
+            )
+    return np.array([found[line] for line in lines]).reshape(len(lines), GRID.count)
+
+
+def sonic_limit_m3_s(lines: Sequence[Line], gas: str) -> FloatArray:
+    """Return the largest volume flow into each line, sonic in its narrowest bore, shape (n, 1)."""
+    state = gas_state(SPECIES[gas], PUMP_K)
+    per_area = sonic_factor(SPECIES[gas].heat_capacity_ratio) * np.sqrt(state.gas_factor_m2_s2)
+    areas = [
+        min((np.pi / 4 * part.bore_m**2 for part in line.parts), default=np.inf) for line in lines
+    ]
+    return np.asarray(per_area * np.array(areas))[:, np.newaxis]
+
+
+def _through(lines: Sequence[Line], speed_m3_s: FloatArray, gas: str) -> FloatArray:
+    return entry_speed_m3_s(
+        GRID, speed_m3_s, conductance_rows(lines, gas), sonic_limit_m3_s(lines, gas)
+    )
+
+
+def _surface_speeds(arrangements: Sequence[Arrangement], gas: str) -> FloatArray:
+    """Speed of the cold surface at the trap's inlet.
+
+    The stated conductance of a trap is that of two like halves in series, inlet to cold wall and cold
+    wall to outlet; a vapour that stays on the wall meets the first half alone (a judgement of our
+    own), scaled from nitrogen by molar mass.
+    """
+    scale = np.sqrt(SPECIES["nitrogen"].molar_mass_kg_mol / SPECIES[gas].molar_mass_kg_mol)
+    halves = [2.0 * trap.molecular_conductance_m3_s if trap else 0.0 for _, trap in arrangements]
+    return np.repeat(np.array(halves)[:, np.newaxis] * scale, GRID.count, axis=1)

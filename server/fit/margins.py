@@ -1,0 +1,363 @@
+"""One entry per margin key: what is required, what is available, and their ratio, for a whole field.
+
+Every function takes the field's `Case` and returns a `Ledger`, or None where the margin does not
+apply. Arrays broadcast to (fronts, backs). A ratio of 1 just works; `thresholds.RULES` says what passes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import constants
+
+from server.catalog.items import CapturePump, PumpKind, Trap, VapourPump
+from server.fit.candidates import Back, Field, Front
+from server.fit.inlet import is_caught
+from server.fit.loads import PUMP_K, Loads
+from server.fit.requirements import Requirements
+from server.fit.results import MarginKey
+from server.fit.states import FieldStates, process_time_s
+from server.fit.thresholds import (
+    ALLOWED_BACKSTREAMING_KG_M2_S,
+    SMALLEST_REGENERATION_INTERVAL_S,
+)
+from server.physics.arrays import BoolArray, FloatArray
+from server.physics.ballast import Ballast, vapour_carried_pa_m3_s
+from server.physics.pumps import capture_life_s
+from server.physics.species import SPECIES
+from server.physics.vapour import SATURATION, saturation_pressure_pa
+
+
+@dataclass(frozen=True)
+class Case:
+    """All that the margins of a field rest on."""
+
+    field: Field
+    loads: Loads
+    requirements: Requirements
+    states: FieldStates
+    purchase: FloatArray
+    """Purchase price of every combination, in the currency."""
+    open_joints: BoolArray
+    """Where the catalogue does not close every joint."""
+
+    @property
+    def fronts(self) -> tuple[Front, ...]:
+        """The real fronts; empty for rough stacks."""
+        return tuple(front for front in self.field.fronts if front is not None)
+
+    @property
+    def backs(self) -> tuple[Back, ...]:
+        """The backs."""
+        return self.field.backs
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """One margin of a field; a NaN ratio means that the margin does not apply to that combination."""
+
+    required: FloatArray
+    available: FloatArray
+    ratio: FloatArray
+
+
+def _ledger(
+    required: FloatArray | float, available: FloatArray | float, ratio: FloatArray
+) -> Ledger:
+    return Ledger(np.asarray(required, float), np.asarray(available, float), ratio)
+
+
+def _share(upper: FloatArray | float, lower: FloatArray | float) -> FloatArray:
+    """Upper ÷ lower; 0 where there is no state (NaN), inf where nothing is needed."""
+    above, below = np.asarray(upper, float), np.asarray(lower, float)
+    safe = np.where(below > 0.0, below, 1.0)
+    ratio = np.where(below > 0.0, above / safe, np.inf)
+    return np.where(np.isnan(above) | np.isnan(below), 0.0, ratio)
+
+
+def ultimate(case: Case) -> Ledger:
+    """Target ÷ predicted base pressure, a day after pumping began, without process gas."""
+    target, base = case.requirements.target_pressure_pa, case.states.base.chamber_pa
+    return _ledger(target, base, _share(target, base))
+
+
+def process_pressure(case: Case) -> Ledger | None:
+    """Pressure the process asks for ÷ predicted chamber pressure under its gas load."""
+    asked, state = case.requirements.process.pressure_pa, case.states.process
+    if asked is None or state is None:
+        return None
+    return _ledger(asked, state.chamber_pa, _share(asked, state.chamber_pa))
+
+
+def throughput(case: Case) -> Ledger | None:
+    """Largest throughput of pump and foreline ÷ gas load of the process."""
+    state, capacity = case.states.process, case.states.capacity_pa_m3_s
+    if state is None or capacity is None:
+        return None
+    load = state.throughput_pa_m3_s
+    return _ledger(load, capacity, _share(capacity, load))
+
+
+def foreline(case: Case) -> Ledger | None:
+    """Tolerable foreline pressure ÷ foreline pressure, at the worse of base and process load."""
+    if not case.fronts:
+        return None
+    worst: Ledger | None = None
+    for state in (case.states.base, case.states.process):
+        if state is None or state.foreline_pa is None or state.tolerable_pa is None:
+            continue
+        ratio = _share(state.tolerable_pa, state.foreline_pa)
+        tolerable = np.broadcast_to(state.tolerable_pa, ratio.shape)
+        now = Ledger(state.foreline_pa, tolerable, ratio)
+        worst = now if worst is None else _worse(worst, now)
+    if worst is None:
+        return None
+    unbacked = np.array([[front.pump.outlet is None] for front in case.fronts])
+    return Ledger(worst.required, worst.available, np.where(unbacked, np.nan, worst.ratio))
+
+
+def _worse(one: Ledger, other: Ledger) -> Ledger:
+    take = other.ratio < one.ratio
+    return Ledger(
+        np.where(take, other.required, one.required),
+        np.where(take, other.available, one.available),
+        np.where(take, other.ratio, one.ratio),
+    )
+
+
+def inlet(case: Case) -> Ledger | None:
+    """Largest continuous inlet pressure ÷ inlet pressure while the process runs."""
+    state = case.states.process or case.states.base
+    if case.fronts:
+        limits = np.array([[front.pump.largest_inlet_pa or np.nan] for front in case.fronts])
+    else:
+        limits = np.array(
+            [
+                [
+                    back.backing.largest_inlet_pa or np.nan if back.booster is None else np.nan
+                    for back in case.backs
+                ]
+            ]
+        )
+    if np.isnan(limits).all():
+        return None
+    ratio = np.where(np.isnan(limits), np.nan, _share(limits, state.inlet_pa))
+    return _ledger(state.inlet_pa, limits, ratio)
+
+
+def crossover(case: Case) -> Ledger | None:
+    """Highest pressure for the crossover ÷ lowest pressure that roughing reaches."""
+    limit, floor = case.states.crossover_limit_pa, case.states.rough_floor_pa
+    if limit is None or floor is None:
+        return None
+    return _ledger(floor, limit, _share(limit, floor))
+
+
+def pump_down(case: Case, time_s: FloatArray) -> Ledger | None:
+    """Time allowed ÷ predicted time to the target."""
+    allowed = case.requirements.pump_down_time_s
+    if allowed is None:
+        return None
+    return _ledger(allowed, time_s, _share(allowed, time_s))
+
+
+def vapour(case: Case) -> Ledger | None:
+    """Vapour that trap, condenser or gas ballast takes ÷ vapour load, for the worst substance."""
+    worst: Ledger | None = None
+    for substance, rate in case.loads.vapour_kg_s.items():
+        if rate <= 0.0 or substance not in SATURATION:
+            continue
+        available = np.maximum(_trapped_kg_s(case, substance), _carried_kg_s(case, substance))
+        now = _ledger(np.full(available.shape, rate), available, _share(available, rate))
+        worst = now if worst is None else _worse(worst, now)
+    return worst
+
+
+def working_time_per_day_s(requirements: Requirements) -> float:
+    """Return how long vapour comes off in a day."""
+    duty = requirements.duty
+    return min(duty.cycles_per_day * duty.time_at_pressure_s, 86_400.0)
+
+
+def _trapped_kg_s(case: Case, substance: str) -> FloatArray:
+    """Rate at which traps take a day's vapour between two defrosts, shape (F or 1, B)."""
+    time = working_time_per_day_s(case.requirements)
+    per_second = 1.0 / time if time > 0.0 else 0.0
+    backs = np.array(
+        [[_holds(back.trap, substance, case.requirements) * per_second for back in case.backs]]
+    )
+    if case.states.inlet is None:
+        return backs
+    fronts = np.array(
+        [[_holds(front.trap, substance, case.requirements) * per_second] for front in case.fronts]
+    )
+    return np.maximum(fronts, backs)
+
+
+def _holds(trap: Trap | None, substance: str, requirements: Requirements) -> float:
+    if trap is None or not is_caught(substance, trap, requirements):
+        return 0.0
+    return trap.capacity_kg
+
+
+def _carried_kg_s(case: Case, substance: str) -> FloatArray:
+    """Vapour that passes the backing pump uncondensed, shape (1, B)."""
+    model = SATURATION[substance]
+    exhaust = np.array([back.backing.exhaust_k for back in case.backs])
+    below = exhaust < model.high_k
+    saturation = np.full(exhaust.shape, np.inf)
+    saturation[below] = saturation_pressure_pa(substance, exhaust[below])
+    valve = np.array([back.backing.exhaust_valve_pa for back in case.backs])
+    ballast = Ballast(
+        flow_m3_s=np.array([back.backing.ballast_m3_s for back in case.backs]),
+        saturation_pa=saturation,
+        exhaust_pa=valve,
+        ambient_vapour_pa=AMBIENT_WATER_PA if substance == "water" else 0.0,
+    )
+    permanent = sum(
+        flow
+        for gas, flow in case.loads.running_pa_m3_s(process_time_s(case.requirements)).items()
+        if gas not in SATURATION
+    )
+    carried = vapour_carried_pa_m3_s(ballast, permanent)
+    per_throughput = SPECIES[substance].molar_mass_kg_mol / (constants.R * PUMP_K)
+    return np.asarray(carried * per_throughput)[np.newaxis]
+
+
+AMBIENT_WATER_PA = 1_170.0
+"""Water in the ballast air: 20 °C, 50 % relative humidity (half of 2 339 Pa, IAPWS)."""
+
+
+def duty(case: Case, time_s: FloatArray) -> Ledger | None:
+    """Shift ÷ time of the day's cycles, or life of a capture pump ÷ the life asked for: the worse."""
+    asked = case.requirements.duty
+    cycle = time_s + asked.time_at_pressure_s
+    room = asked.shift_s / asked.cycles_per_day
+    worst = _ledger(cycle, np.full(cycle.shape, room), _share(room, cycle))
+    lives = np.array([[capture_life_margin_s(front, case)] for front in case.fronts])
+    if lives.size == 0 or np.isnan(lives).all():
+        return worst
+    wanted = np.array([[wanted_life_s(front, case.requirements)] for front in case.fronts])
+    ratio = np.where(np.isnan(lives), np.inf, lives / wanted)
+    take = ratio < worst.ratio
+    return Ledger(
+        np.where(take, wanted, worst.required),
+        np.where(take, lives, worst.available),
+        np.where(take, ratio, worst.ratio),
+    )
+
+
+def wanted_life_s(front: Front, requirements: Requirements) -> float:
+    """Return how long a capture pump should hold gas: a week (cryo), the horizon (sputter-ion)."""
+    if front.pump.kind is PumpKind.SPUTTER_ION:
+        return requirements.commercial.horizon_years * 365.25 * 86_400.0
+    return SMALLEST_REGENERATION_INTERVAL_S
+
+
+def capture_life_margin_s(front: Front, case: Case) -> float:
+    """Return the time until a capture pump is full of the gas it fills up with first; NaN for others."""
+    pump = front.pump
+    if not isinstance(pump, CapturePump):
+        return np.nan
+    base = case.loads.base_pa_m3_s(process_time_s(case.requirements))
+    on = working_time_per_day_s(case.requirements) / 86_400.0
+    lives = [
+        float(
+            capture_life_s(
+                pump.capacity_pa_m3.get(gas, pump.capacity_pa_m3.get("nitrogen", 0.0)), mean
+            )
+        )
+        for gas, flow in base.items()
+        for mean in (flow + case.loads.process_pa_m3_s.get(gas, 0.0) * on,)
+    ]
+    return min(lives, default=np.inf)
+
+
+def backstreaming(case: Case) -> Ledger | None:
+    """Oil backstreaming allowed ÷ predicted, for vapour-jet pumps and vapour boosters."""
+    allowed = ALLOWED_BACKSTREAMING_KG_M2_S.get(case.requirements.cleanliness)
+    rates = np.array(
+        [
+            [
+                front.pump.backstreaming_kg_m2_s
+                * (front.trap.backstreaming_factor if front.trap else 1.0)
+                if isinstance(front.pump, VapourPump)
+                else np.nan
+            ]
+            for front in case.fronts
+        ]
+    )
+    if allowed is None or rates.size == 0 or np.isnan(rates).all():
+        return None
+    return _ledger(allowed, rates, np.where(np.isnan(rates), np.nan, allowed / rates))
+
+
+def fluid(case: Case) -> Ledger | None:
+    """Temperature the fluid stands ÷ boiler temperature."""
+    boiler = np.array(
+        [
+            [front.pump.boiler_k if isinstance(front.pump, VapourPump) else np.nan]
+            for front in case.fronts
+        ]
+    )
+    if boiler.size == 0 or np.isnan(boiler).all():
+        return None
+    stands = np.array(
+        [[front.fluid.largest_boiler_k if front.fluid else np.nan] for front in case.fronts]
+    )
+    return _ledger(boiler, stands, stands / boiler)
+
+
+def utilities(case: Case) -> Ledger:
+    """1 where the site offers what the pumps need, else 0."""
+    return _yes_or_no(case, MarginKey.UTILITIES)
+
+
+def compatibility(case: Case) -> Ledger:
+    """1 where gas, cleanliness and pumps go together and every joint closes, else 0."""
+    pumps = _yes_or_no(case, MarginKey.COMPATIBILITY)
+    both = np.where(case.open_joints, 0.0, pumps.ratio)
+    return _ledger(1.0, both, both)
+
+
+def _yes_or_no(case: Case, key: MarginKey) -> Ledger:
+    def allowed(part: Front | Back | None) -> float:
+        return 0.0 if part and part.refusal and part.refusal.key is key else 1.0
+
+    fronts = np.array([[allowed(front)] for front in case.field.fronts])
+    backs = np.array([[allowed(back) for back in case.backs]])
+    both = fronts * backs
+    return _ledger(1.0, both, both)
+
+
+def budget(case: Case) -> Ledger | None:
+    """Budget ÷ purchase price."""
+    limit = case.requirements.commercial.budget
+    if limit is None:
+        return None
+    return _ledger(float(limit), case.purchase, _share(float(limit), case.purchase))
+
+
+STEADY_MARGINS: Mapping[MarginKey, Callable[[Case], Ledger | None]] = {
+    MarginKey.ULTIMATE: ultimate,
+    MarginKey.PROCESS_PRESSURE: process_pressure,
+    MarginKey.THROUGHPUT: throughput,
+    MarginKey.FORELINE: foreline,
+    MarginKey.INLET: inlet,
+    MarginKey.CROSSOVER: crossover,
+    MarginKey.VAPOUR: vapour,
+    MarginKey.BACKSTREAMING: backstreaming,
+    MarginKey.FLUID: fluid,
+    MarginKey.UTILITIES: utilities,
+    MarginKey.COMPATIBILITY: compatibility,
+    MarginKey.BUDGET: budget,
+}
+"""Margins that need no pump-down."""
+
+TIMED_MARGINS: Mapping[MarginKey, Callable[[Case, FloatArray], Ledger | None]] = {
+    MarginKey.PUMP_DOWN: pump_down,
+    MarginKey.DUTY: duty,
+}
+"""Margins that need the pump-down time of every combination, shape (F, B)."""

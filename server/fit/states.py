@@ -1,0 +1,306 @@
+"""Steady states of every combination: base and process, inlet and foreline, limits of the load.
+
+Shapes: F fronts, B backs. What depends on the front alone has shape (F, 1), on the back alone (1, B).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.catalog.flanges import Flange
+from server.catalog.gas_curves import compression_for
+from server.catalog.items import Catalog, TurboPump, VapourPump
+from server.fit.backing import BackTables, Foreline, back_tables
+from server.fit.candidates import Back, Front, HighVacuumPump
+from server.fit.inlet import InletTables, inlet_tables
+from server.fit.loads import AIR, Loads
+from server.fit.requirements import Requirements
+from server.fit.thresholds import BASE_STATE_AFTER_S, BURST_S, FORELINE_SHARE_AT_CROSSOVER
+from server.physics.arrays import FloatArray, IntArray
+from server.physics.pumps import tolerable_foreline_pa
+from server.physics.speedtable import SpeedTable
+from server.physics.steady import steady_state
+from server.physics.vapour import fluid_vapour_pressure_pa
+
+ROOM_K = 298.15
+"""Temperature of an uncooled inlet, where pump fluid evaporates back. [K]"""
+
+
+@dataclass(frozen=True)
+class SettledState:
+    """One steady state of all combinations; NaN where the load has no state."""
+
+    load_pa_m3_s: Mapping[str, float]
+    chamber_pa: FloatArray
+    inlet_pa: FloatArray
+    partial_pa: Mapping[str, FloatArray]
+    foreline_pa: FloatArray | None
+    tolerable_pa: FloatArray | None
+
+    @property
+    def throughput_pa_m3_s(self) -> float:
+        """Whole gas load."""
+        return sum(self.load_pa_m3_s.values())
+
+
+@dataclass(frozen=True)
+class FieldStates:
+    """States and limits of a field of combinations."""
+
+    base: SettledState
+    process: SettledState | None
+    capacity_pa_m3_s: FloatArray | None
+    """Largest throughput: the pump's own or what the foreline lets it carry."""
+    crossover_limit_pa: FloatArray | None
+    rough_floor_pa: FloatArray | None
+    """Lowest chamber pressure by roughing alone."""
+    offset_pa: FloatArray
+    """Pressure at the pump's inlet without load."""
+    inlet: InletTables | None
+    backing: BackTables
+
+
+def process_time_s(requirements: Requirements) -> float:
+    """Return the time after the start of pumping at which the process begins."""
+    return requirements.pump_down_time_s or 3600.0
+
+
+def field_states(
+    fronts: Sequence[Front | None],
+    backs: Sequence[Back],
+    loads: Loads,
+    requirements: Requirements,
+    catalog: Catalog,
+) -> FieldStates:
+    """Return the steady states of a field: high-vacuum stacks, or rough ones where fronts is (None,)."""
+    backing = back_tables(backs, loads.species, requirements, catalog)
+    real = [front for front in fronts if front is not None]
+    if not real:
+        return _rough_states(backs, backing, loads, requirements)
+    inlet = inlet_tables(real, loads.species, requirements, catalog)
+    return _HighVacuum(real, backs, loads, requirements, inlet, backing).states()
+
+
+def _rough_states(
+    backs: Sequence[Back], backing: BackTables, loads: Loads, requirements: Requirements
+) -> FieldStates:
+    rows = np.arange(len(backs))
+
+    def settle(
+        load: Mapping[str, float], at: Mapping[str, SpeedTable], own: Mapping[str, SpeedTable]
+    ) -> SettledState:
+        chamber = steady_state(load, at, rows)
+        inlet = steady_state(load, own, rows)
+        partial = {name: value[np.newaxis] for name, value in chamber.partial_pa.items()}
+        return SettledState(
+            load,
+            chamber.pressure_pa[np.newaxis],
+            inlet.pressure_pa[np.newaxis],
+            partial,
+            None,
+            None,
+        )
+
+    base = settle(loads.base_pa_m3_s(BASE_STATE_AFTER_S), backing.at_chamber, backing.at_inlet)
+    process = None
+    if loads.has_process or requirements.process.pressure_pa is not None:
+        running = loads.running_pa_m3_s(process_time_s(requirements))
+        process = settle(running, backing.at_chamber_working, backing.working)
+    return FieldStates(base, process, None, None, None, np.zeros((1, 1)), None, backing)
+
+
+@dataclass(frozen=True)
+class _HighVacuum:
+    """The states of high-vacuum fronts with their backs."""
+
+    fronts: Sequence[Front]
+    backs: Sequence[Back]
+    loads: Loads
+    requirements: Requirements
+    inlet: InletTables
+    backing: BackTables
+
+    def states(self) -> FieldStates:
+        outlets, outlet_row = self._outlets()
+        line = Foreline(outlets, self.backs, self.backing.at_inlet, self.requirements)
+        working = Foreline(outlets, self.backs, self.backing.working, self.requirements)
+        base_load = self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
+        offset = self._offset(base_load, line, outlet_row)
+        base = self._settle(base_load, offset, line, outlet_row)
+        process = None
+        if self.loads.has_process or self.requirements.process.pressure_pa is not None:
+            running = self.loads.running_pa_m3_s(process_time_s(self.requirements))
+            shift = self._offset(running, working, outlet_row)
+            process = self._settle(running, shift, working, outlet_row)
+        capacity = self._capacity(line, outlet_row)
+        limit = self._crossover_limit(capacity)
+        floor = steady_state(
+            self.loads.base_pa_m3_s(process_time_s(self.requirements)),
+            self.backing.at_chamber,
+            np.arange(len(self.backs)),
+        ).pressure_pa[np.newaxis]
+        return FieldStates(base, process, capacity, limit, floor, offset, self.inlet, self.backing)
+
+    def _outlets(self) -> tuple[list[Flange], IntArray]:
+        """Distinct outlets, and the row of each front (−1: none)."""
+        distinct: dict[Flange, int] = {}
+        rows = [
+            -1
+            if front.pump.outlet is None
+            else distinct.setdefault(front.pump.outlet, len(distinct))
+            for front in self.fronts
+        ]
+        return list(distinct), np.array(rows, dtype=np.intp)
+
+    def _offset(
+        self, load: Mapping[str, float], line: Foreline, outlet_row: IntArray
+    ) -> FloatArray:
+        """Pressure at the inlet without load: fluid vapour, own ultimate, back-diffusion of each gas."""
+        offset = np.zeros((len(self.fronts), len(self.backs)))
+        for position, front in enumerate(self.fronts):
+            offset[position] = resting_pressure_pa(front)
+        turbos = [i for i, front in enumerate(self.fronts) if isinstance(front.pump, TurboPump)]
+        if not turbos:
+            return offset
+        foreline_pa = line.pressure_pa(load)
+        rows = np.arange(len(self.backs))
+        partial = steady_state(load, line.tables, rows).partial_pa
+        total = sum(partial.values())
+        for gas in load:
+            share = np.divide(partial[gas], total, out=np.zeros_like(total), where=total > 0)
+            compression = np.array(
+                [compression_for(self._turbo(i).compression, gas) for i in turbos]
+            )
+            behind = foreline_pa[outlet_row[turbos]] * share
+            offset[turbos] += behind / compression[:, np.newaxis]
+        return offset
+
+    def _turbo(self, position: int) -> TurboPump:
+        pump = self.fronts[position].pump
+        assert isinstance(pump, TurboPump)  # noqa: S101 (the caller filtered by class)
+        return pump
+
+    def _settle(
+        self,
+        load: Mapping[str, float],
+        offset: FloatArray,
+        line: Foreline,
+        outlet_row: IntArray,
+    ) -> SettledState:
+        chamber, partial = self._solve(load, self.inlet.at_chamber, offset)
+        reaching = self._beyond_trap(load)
+        inlet, _ = self._solve(reaching, self.inlet.at_pump, offset)
+        inlet = np.minimum(inlet, chamber)
+        foreline_pa = np.full(offset.shape, np.nan)
+        has_outlet = outlet_row >= 0
+        if has_outlet.any():
+            foreline_pa[has_outlet] = line.pressure_pa(load)[outlet_row[has_outlet]]
+        largest, no_load, full_load = self._foreline_limits()
+        tolerable = tolerable_foreline_pa(
+            np.minimum(sum(load.values()), largest), largest, no_load, full_load
+        )
+        return SettledState(load, chamber, inlet, partial, foreline_pa, tolerable[:, np.newaxis])
+
+    def _beyond_trap(self, load: Mapping[str, float]) -> dict[str, FloatArray]:
+        """Load that reaches the pump of each front, vapours held by its trap taken off."""
+        row = self.inlet.row_of_front
+        return {gas: flow * (1.0 - self.inlet.caught[gas][row]) for gas, flow in load.items()}
+
+    def _solve(
+        self,
+        load: Mapping[str, float] | Mapping[str, FloatArray],
+        tables: Mapping[str, SpeedTable],
+        offset: FloatArray,
+    ) -> tuple[FloatArray, dict[str, FloatArray]]:
+        """Solve for all combinations; fronts whose offset is the same for all backs only once."""
+        varies = np.ptp(offset, axis=1) > 0.0
+        pressure = np.empty(offset.shape)
+        partial = {gas: np.empty(offset.shape) for gas in load}
+        for chosen, columns in ((varies, offset.shape[1]), (~varies, 1)):
+            if not chosen.any():
+                continue
+            rows = np.repeat(self.inlet.row_of_front[chosen], columns)
+            flows = {
+                gas: np.repeat(np.broadcast_to(flow, chosen.shape)[chosen], columns)
+                for gas, flow in load.items()
+            }
+            found = steady_state(flows, tables, rows, offset_pa=offset[chosen, :columns].ravel())
+            shape = (int(chosen.sum()), columns)
+            pressure[chosen] = found.pressure_pa.reshape(shape)
+            for gas, share in found.partial_pa.items():
+                partial[gas][chosen] = share.reshape(shape)
+        return pressure, partial
+
+    def _foreline_limits(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Largest throughput and tolerable foreline pressures; capture pumps have no foreline."""
+        largest = np.array([front.pump.largest_throughput_pa_m3_s for front in self.fronts])
+        pairs = [foreline_limits_pa(front.pump) for front in self.fronts]
+        return largest, np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
+
+    def _capacity(self, line: Foreline, outlet_row: IntArray) -> FloatArray:
+        largest, no_load, full_load = self._foreline_limits()
+        capacity = np.repeat(largest[:, np.newaxis], len(self.backs), axis=1)
+        backed = outlet_row >= 0
+        if not backed.any():
+            return capacity
+        keys = np.stack([outlet_row, largest, no_load, full_load])[:, backed]
+        distinct, row = np.unique(keys, axis=1, return_inverse=True)
+        found = line.largest_throughput_pa_m3_s(
+            distinct[0].astype(np.intp), distinct[1], distinct[2], distinct[3]
+        )
+        capacity[backed] = found[row.ravel()]
+        return capacity
+
+    def _crossover_limit(self, capacity: FloatArray) -> FloatArray:
+        """Highest chamber pressure at which the chamber may be handed to the high-vacuum pump.
+
+        Vapour-jet pumps: where the roughing throughput falls to what pump and foreline carry
+        (Hablanian 1997), the burst that follows is over within ``BURST_S``, and the pressure is well
+        below the tolerable foreline pressure. Others: their own start pressure.
+        """
+        skus = np.array([front.pump.sku for front in self.fronts])
+        _, first, row = np.unique(skus, return_index=True, return_inverse=True)
+        pumps = [self.fronts[position].pump for position in first]
+        limit = np.empty((len(pumps), len(self.backs)))
+        jets = np.array([isinstance(pump, VapourPump) for pump in pumps])
+        limit[~jets] = np.array(
+            [[pump.start_pressure_pa] for pump in pumps if not isinstance(pump, VapourPump)]
+        ).reshape(-1, 1)
+        if jets.any():
+            carried = np.maximum(capacity[first[jets]], 1e-12)
+            rows = np.tile(np.arange(len(self.backs)), int(jets.sum()))
+            level = steady_state({AIR: carried.ravel()}, self.backing.at_chamber, rows).pressure_pa
+            burst = carried * BURST_S / self.loads.volume_m3
+            tolerable = [
+                [foreline_limits_pa(pump)[0]] for pump in pumps if isinstance(pump, VapourPump)
+            ]
+            share = FORELINE_SHARE_AT_CROSSOVER * np.array(tolerable)
+            limit[jets] = np.fmin(np.fmin(level.reshape(carried.shape), burst), share)
+        return limit[row.ravel()]
+
+
+NO_FORELINE_PA = 1e5
+"""Stands for the tolerable foreline pressure of a pump without foreline: no limit. [Pa]"""
+
+
+def foreline_limits_pa(pump: HighVacuumPump) -> tuple[float, float]:
+    """Return the tolerable foreline pressure without load and at full load. [Pa]"""
+    if isinstance(pump, VapourPump):
+        return pump.tolerable_foreline_no_load_pa, pump.tolerable_foreline_full_load_pa
+    if isinstance(pump, TurboPump):
+        return pump.tolerable_foreline_pa, pump.tolerable_foreline_pa
+    return NO_FORELINE_PA, NO_FORELINE_PA
+
+
+def resting_pressure_pa(front: Front) -> float:
+    """Return the pressure a front comes to without gas load: its own ultimate or its fluid's vapour."""
+    if front.fluid is None:
+        return front.pump.ultimate_pa
+    surface = ROOM_K if front.trap is None else front.trap.surface_k
+    vapour = fluid_vapour_pressure_pa(
+        front.fluid.vapour_pressure_a, front.fluid.vapour_pressure_b_k, surface
+    )
+    return max(front.pump.ultimate_pa, float(vapour))
