@@ -11,12 +11,13 @@ from server.catalog.flanges import parse_flange
 from server.errors import Fault, InvalidInquiry
 from server.fit.defaults import Filler, leak_default, surfaces_default
 from server.fit.faults import faults_of, shown
-from server.fit.inquiry_in import InquiryIn, LineIn, SurfaceIn
+from server.fit.inquiry_in import DutyIn, InquiryIn, LineIn, SurfaceIn
 from server.fit.inquiry_types import read_money
 from server.fit.names import conditions_of, resolve_material, resolve_species, resolve_vapour
 from server.fit.presets import PRESETS
 from server.fit.requirements import (
     Application,
+    Assumption,
     Chamber,
     Cleanliness,
     Commercial,
@@ -33,7 +34,7 @@ from server.fit.requirements import (
 )
 from server.units import Dimension, format_quantity, parse_quantity
 
-__all__ = ["InquiryIn", "checked", "read_inquiry", "to_requirements"]
+__all__ = ["InquiryIn", "checked", "read_inquiry", "to_duty", "to_requirements"]
 
 SECONDS_PER_DAY = 86400.0
 
@@ -89,10 +90,27 @@ def to_requirements(inquiry: InquiryIn, *, currency: str = "EUR") -> Requirement
     if faults:
         raise InvalidInquiry(faults)
     requirements = _filled(inquiry, filler, currency)
-    faults = _contradictions(inquiry, requirements)
+    faults = _overfull_days(inquiry.duty, requirements.duty)
     if faults:
         raise InvalidInquiry(faults)
     return replace(requirements, assumptions=tuple(filler.assumptions))
+
+
+def to_duty(typed: DutyIn | None) -> tuple[Duty, tuple[Assumption, ...]]:
+    """Return a checked duty without an inquiry around it, and the defaults that were used.
+
+    Raises
+    ------
+    InvalidInquiry
+        When the cycles do not fit into a day.
+    """
+    given = dict(_flat({"duty": typed.model_dump(exclude_none=True)})) if typed else {}
+    filler = Filler(given, Application.GENERAL)
+    duty = _duty(filler)
+    faults = _overfull_days(typed, duty)
+    if faults:
+        raise InvalidInquiry(faults)
+    return duty, tuple(filler.assumptions)
 
 
 def _filled(inquiry: InquiryIn, filler: Filler, currency: str) -> Requirements:
@@ -292,19 +310,14 @@ def _surface_faults(inquiry: InquiryIn) -> Iterator[Fault]:
             yield Fault(path, shown(row.condition), message, ", ".join(known))
 
 
-def _contradictions(inquiry: InquiryIn, requirements: Requirements) -> list[Fault]:
-    duty = requirements.duty
+def _overfull_days(typed: DutyIn | None, duty: Duty) -> list[Fault]:
     held_s = duty.cycles_per_day * duty.time_at_pressure_s
-    if held_s > SECONDS_PER_DAY * (1.0 + 1e-9):
-        typed = inquiry.duty.time_at_pressure if inquiry.duty else None
-        longest = format_quantity(SECONDS_PER_DAY / duty.cycles_per_day, Dimension.TIME, "min")
-        message = "So many cycles of this length do not fit into a day."
-        return [
-            Fault(
-                "duty.time_at_pressure", shown(typed), message, f"up to {longest}, or fewer cycles"
-            )
-        ]
-    return []
+    if held_s <= SECONDS_PER_DAY * (1.0 + 1e-9):
+        return []
+    cell = shown(typed.time_at_pressure) if typed else ""
+    longest = format_quantity(SECONDS_PER_DAY / duty.cycles_per_day, Dimension.TIME, "min")
+    message = "So many cycles of this length do not fit into a day."
+    return [Fault("duty.time_at_pressure", cell, message, f"up to {longest}, or fewer cycles")]
 
 
 def _flat(tree: Mapping[str, object], prefix: str = "") -> Iterator[tuple[str, object]]:
