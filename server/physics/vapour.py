@@ -2,7 +2,7 @@
 
 Liquids follow ln(p/p_c) = (T_c/T)·Σ a_i·τ^b_i, τ = 1 − T/T_c (Wagner's form), with coefficients
 fitted here to a reference library or compilation named in each row; the fit stays within 0.31 %
-of it over the whole range. Below the triple point the solid follows the Clausius–Clapeyron line
+of it over the whole range (2-propanol, whose compilations differ by 3–8 %: 2.6 %). Below the triple point the solid follows the Clausius–Clapeyron line
 from the triple point with the enthalpy of sublimation, ΔH_vap (slope of the liquid curve) plus
 ΔH_fus; water ice and solid carbon dioxide have published equations of their own.
 """
@@ -105,8 +105,9 @@ _FITTED: tuple[_Fitted, ...] = (
      (-7.1895, 1.11711, 0.21637, -2.55387, -1.50643)),
     ("carbon_dioxide", 304.128, 7377298.0, 216.592, 517950.0, 25980.0, 288.0, _COOLPROP,
      (-7.05095, 1.82141, -1.24186, -1.54561, -6.66756)),
-    ("isopropanol", 508.300, 4764000.0, 184.682, 0.01747473, 60840.0, 482.0, _PERRY,
-     (-8.326, 0.92091, -1.92357, -5.43864, -0.61416)),
+    ("isopropanol", 508.300, 4764000.0, 184.682, 0.0173352, 61070.0, 482.0,
+     "PERRY-2008 below 285 K, POLING-2001 to 372 K, VDI-2010 above",
+     (-7.72085, -2.17074, 2.03301, -6.9875, -0.93971)),
     ("acetic_acid", 590.700, 5780000.0, 289.69, 1267.734, 53870.0, 500.0, _PERRY,
      (-10.00975, 6.44911, -4.1971, -2.17262, 0.02585)),
     ("dimethyl_sulfoxide", 707.000, 4600000.0, 291.63, 50.08165, 66690.0, 500.0, _PERRY,
