@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from math import inf
 
@@ -42,6 +42,9 @@ from server.fit.results import (
     State,
     Working,
 )
+from server.quoting.order import Party
+from server.quoting.ports import QuoteHeading, heading_of
+from server.quoting.quote import LineGroup, Quote, QuoteLine, quote_number
 
 
 def small_catalog(version: str = "v-one") -> Catalog:
@@ -208,3 +211,60 @@ class MemoryCatalogStore:
         if version != self.catalog.version:
             raise NotFound(f"Catalogue version {version} is not kept here.")
         return self.catalog
+
+
+def a_draft(customer: str = "Institute of Thin Films", year: int = 2026, minute: int = 0) -> Quote:
+    """Return a draft of one line."""
+    price = Decimal("3100.00")
+    line = QuoteLine(
+        LineGroup.PUMPS, "T-PUMP", "Scroll pump, small", 1, price, price, 7, "backs and roughs"
+    )
+    return Quote(
+        number="",
+        created_at=datetime(year, 3, 1, 12, minute, tzinfo=UTC),
+        valid_until=date(year, 3, 31),
+        seller=Party("Demo Vacuum Supplies"),
+        customer=Party(customer, "1 Long Lane\nTown", "A. Person", "a.person@example.org"),
+        reference="R-7",
+        title="Oven",
+        stack_title="Scroll pump, small",
+        currency="EUR",
+        lines=(line,),
+        net=price,
+        tax_rate_percent=Decimal(19),
+        tax=Decimal("589.00"),
+        total=Decimal("3689.00"),
+        lead_time_days=7,
+        margins=a_stack().margins,
+        flags=("gas ballast",),
+        cautions=(),
+        assumptions=(),
+        notes="",
+        catalog_version="v-one",
+    )
+
+
+@dataclass
+class MemoryQuoteStore:
+    """Satisfies ``quoting.ports.QuoteStore``."""
+
+    kept: dict[str, Quote] = field(default_factory=dict)
+
+    def issue(self, draft: Quote) -> Quote:
+        """Number and keep a draft."""
+        year = draft.created_at.year
+        serial = sum(quote.created_at.year == year for quote in self.kept.values()) + 1
+        issued = draft.numbered(quote_number(year, serial))
+        self.kept[issued.number] = issued
+        return issued
+
+    def get(self, number: str) -> Quote:
+        """Return a quote or raise ``NotFound``."""
+        if number not in self.kept:
+            raise NotFound(f"There is no quote “{number}”.")
+        return self.kept[number]
+
+    def recent(self, count: int) -> tuple[QuoteHeading, ...]:
+        """Return the newest headings."""
+        newest = sorted(self.kept.values(), key=lambda q: (q.created_at, q.number), reverse=True)
+        return tuple(heading_of(quote) for quote in newest[:count])

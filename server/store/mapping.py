@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from typing import Any, TypeVar
+from collections.abc import Hashable, Mapping
+from functools import cache
+from typing import Any, TypeVar, cast
 
 from pydantic import TypeAdapter
 from pydantic_core import from_json, to_json
@@ -12,7 +13,9 @@ from pydantic_core import from_json, to_json
 from server.fit.ports import AdviceHeading, SavedAdvice
 from server.fit.requirements import Requirements
 from server.fit.results import Advice
-from server.store.tables import AdviceRow
+from server.quoting.ports import QuoteHeading, heading_of
+from server.quoting.quote import Quote
+from server.store.tables import AdviceRow, QuoteRow
 
 RecordT = TypeVar("RecordT")
 
@@ -24,7 +27,14 @@ def packed(record: object) -> str:
 
 def unpacked(kind: type[RecordT], text: str) -> RecordT:
     """Return the frozen record of a JSON text that ``packed`` made."""
-    return TypeAdapter(kind).validate_python(from_json(text, allow_inf_nan=True))
+    record: RecordT = _adapter(cast(Hashable, kind)).validate_python(from_json(text, allow_inf_nan=True))
+    return record
+
+
+@cache
+def _adapter(kind: Hashable) -> TypeAdapter[Any]:
+    """Return the reader of a record; making one takes longer than using it."""
+    return TypeAdapter(kind)
 
 
 def advice_row(saved: SavedAdvice) -> AdviceRow:
@@ -59,6 +69,32 @@ def saved_advice(row: AdviceRow) -> SavedAdvice:
 def heading(row: AdviceRow) -> AdviceHeading:
     """Return the line of a saved advice in a list."""
     return AdviceHeading(row.token, row.created_at, row.title, row.fit, row.marginal)
+
+
+def quote_row(quote: Quote) -> QuoteRow:
+    """Return the row of an issued quote."""
+    line = heading_of(quote)
+    return QuoteRow(
+        number=line.number,
+        created_at=line.created_at,
+        customer=line.customer,
+        title=line.title,
+        currency=line.currency,
+        total=line.total,
+        record=packed(quote),
+    )
+
+
+def quote_of(row: QuoteRow) -> Quote:
+    """Return the quote of a row."""
+    return unpacked(Quote, row.record)
+
+
+def quote_heading(row: QuoteRow) -> QuoteHeading:
+    """Return the line of a quote in a list."""
+    return QuoteHeading(
+        row.number, row.created_at, row.customer, row.title, row.currency, row.total
+    )
 
 
 def _plain(value: Any) -> Any:

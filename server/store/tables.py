@@ -60,6 +60,7 @@ class QuoteRow(SQLModel, table=True):
     number: str = Field(primary_key=True)
     created_at: datetime = Field(sa_type=UtcTime, index=True)
     customer: str
+    title: str
     currency: str
     total: Decimal = Field(sa_type=ExactDecimal)
     record: str = Field(sa_type=PackedText)

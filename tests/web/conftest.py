@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 from server.web.build import build_app
 from server.web.deps import Services
 from server.web.settings import Settings
-from tests.fakes import FakeEngine, MemoryAdviceStore, MemoryCatalogStore
+from tests.fakes import FakeEngine, MemoryAdviceStore, MemoryCatalogStore, MemoryQuoteStore
 
 BASE_URL = "http://127.0.0.1:8765"
 
@@ -28,7 +28,7 @@ def services() -> Services:
         engine=FakeEngine(),
         advices=MemoryAdviceStore(),
         catalogs=MemoryCatalogStore(),
-        quotes=None,  # type: ignore[arg-type]
+        quotes=MemoryQuoteStore(),
     )
 
 

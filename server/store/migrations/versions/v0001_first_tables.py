@@ -54,6 +54,7 @@ def upgrade() -> None:
         sa.Column("number", sa.String(), primary_key=True),
         sa.Column("created_at", sa.String(32), nullable=False),
         sa.Column("customer", sa.String(), nullable=False),
+        sa.Column("title", sa.String(), nullable=False),
         sa.Column("currency", sa.String(), nullable=False),
         sa.Column("total", sa.BigInteger(), nullable=False),
         sa.Column("record", sa.LargeBinary(), nullable=False),
