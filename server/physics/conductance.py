@@ -9,12 +9,12 @@ from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.elements import (
-    ENTRANCE_HEADS,
     Aperture,
     Duct,
     Element,
     chain_throughput_pa_m3_s,
     linear_chain_m3_s,
+    profile_heads,
     tube_duct,
 )
 from server.physics.gas import Floats, GasState
@@ -101,7 +101,8 @@ def tube_conductance_m3_s(
     Molecular flow is exact (BERMAN-1965, 0.07 %); a long tube follows G(δ) (SHARIPOV-1998); a
     viscous tube has its entrance loss, turbulence beyond Re ≈ 2300 (CHURCHILL-1977), and never
     more than 0.82 of the ideal sonic flow. Equal pressures give the limit of small differences.
-    Between the regimes a short tube is an interpolation: ± 10 % is a fair expectation.
+    Between the regimes a short tube at a large pressure ratio is an interpolation of our own that
+    was not checked against a published table; its limits (orifice, long tube) were.
 
     Parameters
     ----------
@@ -240,7 +241,7 @@ def annulus_conductance_m3_s(
         radius_m=gap,
         viscous_length_m=length * gap**4 / section,
         molecular_area_m2=area * passed / (1 - passed),
-        heads=np.asarray(ENTRANCE_HEADS),
+        heads=profile_heads(length / gap),
     )
     return _conductance(state, (Aperture(area), duct), up, down)
 

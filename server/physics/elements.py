@@ -34,9 +34,12 @@ from server.physics.tube import (
 
 # Velocity heads of one mitre bend of 90° (handbook value, from memory).
 BEND_HEADS = 1.1
-# Velocity heads of the profile that forms behind an entrance: with the 1.5 of the sharp opening in
-# front 3.0, against about 2.8 of a laminar sharp-edged inlet (WHITE-2011, from memory).
-ENTRANCE_HEADS = 1.5
+# Velocity heads lost to the profile that forms along a tube: none in an opening, 2 in a long tube,
+# half of that at two radii. With the 1.5 of the sharp opening in front the sum is on the cautious
+# side of the 2.8 of a laminar sharp-edged inlet (WHITE-2011, from memory), because the sonic limit
+# at the far end of a tube with friction is not modelled by itself.
+_PROFILE_HEADS = 2.0
+_PROFILE_LENGTH = 2.0
 # Flow laws here rise at least with the 0.4th power of the pressure difference.
 _SHALLOWEST = 0.4
 _ACCURACY = 1e-10
@@ -136,8 +139,25 @@ class Duct:
 Element = Aperture | Duct
 
 
+def profile_heads(length_over_radius: ArrayLike) -> Floats:
+    """Return the velocity heads lost to the profile that forms behind an opening.
+
+    Parameters
+    ----------
+    length_over_radius : array
+        Length divided by radius. [-]
+
+    Returns
+    -------
+    array
+        Velocity heads, 0 to 2: our own choice, see the constants. [-]
+    """
+    ratio = np.asarray(length_over_radius, dtype=np.float64)
+    return _PROFILE_HEADS * ratio / (ratio + _PROFILE_LENGTH)
+
+
 def tube_duct(
-    radius_m: ArrayLike, length_m: ArrayLike, bends: int = 0, entrance_heads: float = ENTRANCE_HEADS
+    radius_m: ArrayLike, length_m: ArrayLike, bends: int = 0, entrance: bool = True
 ) -> Duct:
     """Return the duct of a round tube, without the opening in front of it.
 
@@ -149,8 +169,8 @@ def tube_duct(
         Length along the axis, above zero. [m]
     bends : int
         Number of 90° bends spread over the length. [-]
-    entrance_heads : float
-        Velocity heads lost to gathering speed: 1.5 behind an opening, 0 in a run of equal bore. [-]
+    entrance : bool
+        Whether gas gathers speed in front of it; not so in a run of equal bore. [-]
 
     Returns
     -------
@@ -163,6 +183,7 @@ def tube_duct(
         raise OutOfRange("A tube needs a bore and a length above zero.")
     area = math.pi * radius**2
     ratio = length / radius
+    heads = BEND_HEADS * bends + (profile_heads(ratio) if entrance else np.zeros_like(ratio))
     if bends:
         ratio = ratio + bends * bend_added_length(ratio / bends)
     passed = tube_transmission(ratio)
@@ -171,7 +192,7 @@ def tube_duct(
         radius_m=radius,
         viscous_length_m=length,
         molecular_area_m2=area * passed / (1 - passed),
-        heads=np.asarray(entrance_heads + BEND_HEADS * bends),
+        heads=heads,
     )
 
 

@@ -8,11 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.errors import OutOfRange
-from server.physics.elements import ENTRANCE_HEADS, Aperture, Duct, Element, tube_duct
+from server.physics.elements import Aperture, Duct, Element, profile_heads, tube_duct
 from server.physics.gas import mean_speed_m_s, species
 
 # Catalogue conductances are stated for nitrogen at 20 °C.
 CATALOG_TEMPERATURE_K = 293.15
+# Sizes beyond which nobody builds a line; they keep a slip of the decimal point from passing.
+BORES_M = (1e-4, 10.0)
+LENGTHS_M = (1e-4, 1e4)
 
 
 @dataclass(frozen=True)
@@ -25,8 +28,8 @@ class Tube:
     name: str = "tube"
 
     def __post_init__(self) -> None:
-        _require(self.length_m, "length", self.name)
-        _require(self.bore_m, "bore", self.name)
+        _require(self.length_m, "length", self.name, LENGTHS_M)
+        _require(self.bore_m, "bore", self.name, BORES_M)
         if self.bends < 0:
             raise OutOfRange(f"The number of bends of the {self.name} cannot be negative.")
 
@@ -41,9 +44,10 @@ class Restriction:
     equivalent_length_m: float
 
     def __post_init__(self) -> None:
-        _require(self.molecular_conductance_n2_m3_s, "conductance", self.name)
-        _require(self.equivalent_bore_m, "equivalent bore", self.name)
-        _require(self.equivalent_length_m, "equivalent length", self.name)
+        _require(self.equivalent_bore_m, "equivalent bore", self.name, BORES_M)
+        _require(self.equivalent_length_m, "equivalent length", self.name, LENGTHS_M)
+        if not self.molecular_conductance_n2_m3_s > 0:
+            raise OutOfRange(f"The conductance of the {self.name} must be above zero.")
         if self.passed_fraction >= 1:
             limit = self.molecular_conductance_n2_m3_s / self.passed_fraction
             raise OutOfRange(
@@ -80,12 +84,13 @@ class Line:
 
     def __post_init__(self) -> None:
         if self.pump_bore_m is not None:
-            _require(self.pump_bore_m, "bore", "pump inlet")
+            _require(self.pump_bore_m, "bore", "pump inlet", BORES_M)
 
 
-def _require(value: float, what: str, name: str) -> None:
-    if not (math.isfinite(value) and value > 0):
-        raise OutOfRange(f"The {what} of the {name} must be above zero.")
+def _require(value: float, what: str, name: str, bounds: tuple[float, float]) -> None:
+    low, high = bounds
+    if not low <= value <= high:
+        raise OutOfRange(f"The {what} of the {name} must lie between {low:g} m and {high:g} m.")
 
 
 def line_elements(line: Line) -> tuple[tuple[str, Element], ...]:
@@ -113,7 +118,7 @@ def line_elements(line: Line) -> tuple[tuple[str, Element], ...]:
         if opening > 0:
             what = "inlet of the" if math.isinf(bore_before) else "narrowing to the"
             elements.append((f"{what} {part.name}", Aperture(np.asarray(1 / opening))))
-        elements.append((part.name, _duct(part, ENTRANCE_HEADS if narrowing else 0.0)))
+        elements.append((part.name, _duct(part, narrowing)))
         bore_before = part.bore_m
     return tuple(elements)
 
@@ -151,9 +156,9 @@ def _counted_openings(parts: list[Part], pump_bore_m: float | None) -> list[floa
     return added
 
 
-def _duct(part: Part, entrance_heads: float) -> Duct:
+def _duct(part: Part, entrance: bool) -> Duct:
     if isinstance(part, Tube):
-        return tube_duct(part.bore_m / 2, part.length_m, part.bends, entrance_heads)
+        return tube_duct(part.bore_m / 2, part.length_m, part.bends, entrance)
     area = np.asarray(math.pi / 4 * part.bore_m**2)
     passed = part.passed_fraction
     return Duct(
@@ -161,5 +166,5 @@ def _duct(part: Part, entrance_heads: float) -> Duct:
         radius_m=np.asarray(part.bore_m / 2),
         viscous_length_m=np.asarray(part.equivalent_length_m),
         molecular_area_m2=area * passed / (1 - passed),
-        heads=np.asarray(entrance_heads),
+        heads=profile_heads(part.equivalent_length_m / part.bore_m * 2) * float(entrance),
     )

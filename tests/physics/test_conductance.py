@@ -157,7 +157,7 @@ def test_a_turbulent_tube_agrees_with_a_library(downstream: float) -> None:
     # the friction factor; it has no entrance loss, so the tube is 6000 bores long.
     bore, length, up = 0.05, 300.0, 1e5
     density = up / AIR.gas_factor_m2_s2
-    mass, friction = 0.1, 0.02
+    mass, reynolds = 0.1, 0.0
     for _ in range(50):
         reynolds = 4 * mass / (math.pi * bore * AIR.viscosity_pa_s)
         friction = fluids.friction.friction_factor(Re=reynolds, eD=0.0)
@@ -219,6 +219,14 @@ def test_a_small_difference_approaches_the_form_at_the_mean(
     if pressure * radius < 1e-4:  # inertia has no say
         close = tube_conductance_m3_s(AIR, radius, length, 1.0005 * pressure, 0.9995 * pressure)
         assert close == pytest.approx(float(mean), rel=2e-3)
+
+
+@pytest.mark.parametrize("rarefaction", [0.01, 1.0, 10.0, 1000.0])
+def test_a_vanishing_tube_is_an_opening(rarefaction: float) -> None:
+    pressure = pressure_at(ARGON, rarefaction, 0.02)
+    tube = tube_conductance_m3_s(ARGON, 0.02, 1e-6, pressure, 0.0)
+    opening = orifice_conductance_m3_s(ARGON, math.pi * 0.02**2, pressure, 0.0)
+    assert tube == pytest.approx(float(opening), rel=1e-3)
 
 
 def test_scalar_equals_array() -> None:

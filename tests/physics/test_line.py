@@ -121,6 +121,20 @@ def test_a_catalogue_element_scales_with_the_root_of_mass() -> None:
 def test_a_catalogue_element_cannot_pass_more_than_its_opening() -> None:
     with pytest.raises(OutOfRange, match="own opening"):
         Restriction("baffle", 1.5, 0.1, 0.1)
+    with pytest.raises(OutOfRange, match="conductance of the baffle"):
+        Restriction("baffle", math.nan, 0.1, 0.1)
+    with pytest.raises(OutOfRange, match="equivalent bore of the baffle"):
+        Restriction("baffle", 0.1, 0.0, 0.1)
+
+
+def test_the_narrowest_and_widest_lines_are_solved() -> None:
+    for bore in (1e-4, 10.0):
+        for length in (1e-4, 1e4):
+            line = Line((Tube(length, bore, 3),))
+            for flow in (1e-15, 1.0, 1e9):
+                for down in (0.0, 1e-9, 1e6):
+                    up = upstream_pressure_pa(line, flow, down, T, AIR, math.inf)
+                    assert down <= up < math.inf
 
 
 @given(line=lines(), pressure=st.floats(0, 1e5))

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.errors import OutOfRange
+from server.physics.gas import Floats
 from server.physics.tube import (
     annulus_transmission,
     bend_added_length,
@@ -43,8 +44,9 @@ def test_transmission_by_an_independent_solution_of_the_integral_equation() -> N
     at, weight = np.polynomial.legendre.leggauss(points)
     at, weight = (at + 1) / 2 * length, weight / 2 * length
 
-    def to_wall(z: np.ndarray) -> np.ndarray:  # derivative of disc to disc view factors
-        return (z * z + 2) / (2 * np.sqrt(z * z + 4)) - z / 2
+    def to_wall(z: Floats) -> Floats:  # derivative of disc to disc view factors
+        value: Floats = (z * z + 2) / (2 * np.sqrt(z * z + 4)) - z / 2
+        return value
 
     gap = np.abs(at[:, None] - at[None, :])
     kernel = 0.5 * (1 - gap * (gap * gap + 6) / (gap * gap + 4) ** 1.5)
