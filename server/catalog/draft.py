@@ -101,6 +101,8 @@ class Draft:
     entries: Mapping[str, Entry]
     seen: frozenset[str]
     """SKUs of all item rows, the faulty ones included."""
+    all_rows_read: bool
+    """Whether ``seen`` is complete: no row of an item table was lost as a whole."""
     complete: bool
     """Whether every item could be read, so that items can be held against one another."""
     prices: Mapping[str, tuple[Row, PriceRow]]

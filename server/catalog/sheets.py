@@ -16,6 +16,8 @@ from server.errors import CatalogFault
 
 LARGEST_FILE_BYTES = 20_000_000
 LONGEST_CELL = 1000
+MOST_ROWS = 100_000
+MOST_COLUMNS = 100
 
 # A spreadsheet runs a cell that starts with one of these; a signed number is harmless.
 _RUNS = re.compile(r"[=@+\-]")
@@ -72,6 +74,9 @@ def read_sheet(file: str, content: bytes, columns: Sequence[str]) -> Sheet:
         return Sheet(file, (), (CatalogFault(file, len(records) + 1, "(row)", problem),))
     if not records:
         return Sheet(file, (), (CatalogFault(file, 1, "(file)", "The table is empty."),))
+    if len(records) > MOST_ROWS or len(records[0]) > MOST_COLUMNS:
+        problem = f"The table has more than {MOST_ROWS} rows or {MOST_COLUMNS} columns."
+        return Sheet(file, (), (CatalogFault(file, 1, "(file)", problem),))
     header = [cell.strip() for cell in records[0]]
     faults = _header_faults(file, header, columns)
     if faults:

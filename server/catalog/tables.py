@@ -201,6 +201,7 @@ def read_tables(files: Mapping[str, bytes]) -> tuple[Draft, list[CatalogFault]]:
         version=reader.digest.hexdigest()[:12],
         entries=entries,
         seen=frozenset(reader.seen),
+        all_rows_read=not reader.lost_rows,
         complete=not any(fault.file in (*ITEM_TABLES, "price_list.csv") for fault in reader.faults),
         prices=prices,
         sides=sides,
@@ -217,16 +218,20 @@ class _Reader:
     seen: set[str] = field(default_factory=set)
     """Every SKU of the item tables."""
     seen_lower: set[str] = field(default_factory=set)
+    lost_rows: bool = False
+    """Whether an item table, or a row of one, could not be read at all."""
     digest: Any = field(default_factory=hashlib.sha256)
 
     def rows(self, name: str, columns: Sequence[Column]) -> tuple[Row, ...]:
         """Return a table's rows of text."""
         if name not in self.files:
             self.faults.append(CatalogFault(name, 1, "(file)", "The table is missing."))
+            self.lost_rows |= name in ITEM_TABLES
             return ()
         names = [column.name for column in columns]
         sheet = read_sheet(name, self.files[name], names)
         self.faults.extend(sheet.faults)
+        self.lost_rows |= bool(sheet.faults) and name in ITEM_TABLES
         for row in sheet.rows:
             # Cells, not bytes: the version stays when a spreadsheet saves the same table anew.
             line = "\x1f".join([name, *(row.cells[column] for column in names)])
