@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 import server.physics
+from server.physics.sources import SOURCES
 
 KNOWN_UNITS = {
     "-", "any", "m", "m2", "m3", "s", "h", "K", "Pa", "kg", "kg/s", "kg/mol", "mol/s", "m/s",
@@ -49,3 +50,17 @@ def test_every_argument_states_a_known_unit(function: Callable[..., object]) -> 
     units = documented_units(function)
     assert list(units) == list(inspect.signature(function).parameters)
     assert set(units.values()) <= KNOWN_UNITS, units
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        module.name
+        for module in pkgutil.iter_modules(server.physics.__path__)
+        if module.name != "sources"
+    ],
+)
+def test_every_cited_source_is_listed(name: str) -> None:
+    text = inspect.getsource(importlib.import_module(f"server.physics.{name}"))
+    cited = set(re.findall(r"\b[A-Z]{3,}-\d{4}\b", text))
+    assert cited <= set(SOURCES)
