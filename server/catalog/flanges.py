@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 
 from server.errors import UnknownName
 
@@ -55,6 +56,7 @@ class Flange:
         return same_system and self.nominal == other.nominal
 
 
+@cache
 def known_flanges() -> tuple[Flange, ...]:
     """Return every flange with a known bore."""
     return tuple(Flange(system, size) for system, sizes in _BORE_MM.items() for size in sizes)
