@@ -348,4 +348,10 @@ def _snapshot(state: _Rows, count: int) -> tuple[FloatArray, FloatArray]:
 def _with_curves(result: PhaseResult, points: list[tuple[FloatArray, FloatArray]]) -> PhaseResult:
     time = np.stack([point[0] for point in points], axis=1)
     pressure = np.stack([point[1] for point in points], axis=1)
+    # a step that was not taken leaves its point twice: move such gaps behind the curve
+    gap = np.isnan(time)
+    gap[:, 1:] |= time[:, 1:] == time[:, :-1]
+    order = np.argsort(gap, axis=1, kind="stable")
+    time = np.take_along_axis(np.where(gap, np.nan, time), order, axis=1)
+    pressure = np.take_along_axis(np.where(gap, np.nan, pressure), order, axis=1)
     return replace(result, curve_time_s=time, curve_pressure_pa=pressure)

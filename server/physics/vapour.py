@@ -2,9 +2,10 @@
 
 Liquids follow ln(p/p_c) = (T_c/T)·Σ a_i·τ^b_i, τ = 1 − T/T_c (Wagner's form), with coefficients
 fitted here to a reference library or compilation named in each row; the fit stays within 0.31 %
-of it over the whole range (2-propanol, whose compilations differ by 3–8 %: 2.6 %). Below the triple point the solid follows the Clausius–Clapeyron line
-from the triple point with the enthalpy of sublimation, ΔH_vap (slope of the liquid curve) plus
-ΔH_fus; water ice and solid carbon dioxide have published equations of their own.
+of it over the whole range (2-propanol, whose compilations differ by 3–8 %: 2.6 %). Below the
+triple point the solid follows the Clausius–Clapeyron line from the triple point with the enthalpy
+of sublimation, ΔH_vap (slope of the liquid curve) plus ΔH_fus; water ice and solid carbon dioxide
+have published equations of their own.
 """
 
 from __future__ import annotations

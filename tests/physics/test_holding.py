@@ -1,0 +1,48 @@
+"""Closed chambers and forelines."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from server.errors import OutOfRange
+from server.physics.gasload import GasLoad, load_at_pa_m3_s
+from server.physics.holding import foreline_hold_s, hold_isolated
+
+
+@given(
+    start=st.floats(0.0, 5000.0),
+    wait=st.floats(1.0, 5000.0),
+    alpha=st.sampled_from([0.0, 0.5, 1.0]),
+)
+def test_an_isolated_chamber_rises_as_solve_ivp_says(
+    start: float, wait: float, alpha: float
+) -> None:
+    load = GasLoad(2e-5, [4e-4, 1e-4], [alpha, 1.3])
+    risen = hold_isolated(0.3, load, 7.0, start, start + wait)
+    reference = solve_ivp(
+        lambda t, _p: [float(load_at_pa_m3_s(load, t)) / 0.3],
+        (start, start + wait), [7.0], rtol=1e-9, atol=1e-12, max_step=50.0,
+    )  # fmt: skip
+    assert float(risen) == pytest.approx(float(reference.y[0, -1]), rel=1e-5)
+
+
+def test_many_chambers_at_once() -> None:
+    volume = np.array([0.1, 0.2])
+    pressure = hold_isolated(volume, GasLoad(1e-3), [1.0, 2.0], 10.0, 110.0)
+    assert pressure == pytest.approx([2.0, 2.5])  # Q t/V = 0.1/V
+    with pytest.raises(OutOfRange):
+        hold_isolated(0.0, GasLoad(1e-3), 1.0, 0.0, 1.0)
+    with pytest.raises(OutOfRange):
+        hold_isolated(1.0, GasLoad(1e-3), 1.0, 2.0, 1.0)
+
+
+def test_a_foreline_holds_until_it_is_at_its_limit() -> None:
+    # V (p_tol − p0)/Q by hand: 5 L from 10 to 50 Pa at 1e-3 Pa m3/s hold 200 s
+    assert float(foreline_hold_s(5e-3, 1e-3, 10.0, 50.0)) == pytest.approx(200.0)
+    assert float(foreline_hold_s(5e-3, 0.0, 10.0, 50.0)) == np.inf
+    assert float(foreline_hold_s(5e-3, 1e-3, 60.0, 50.0)) == 0.0
+    assert float(foreline_hold_s(5e-3, 0.0, 60.0, 50.0)) == 0.0
