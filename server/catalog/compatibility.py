@@ -31,7 +31,7 @@ from server.catalog.items import (
     TrapPlace,
     VapourPump,
 )
-from server.catalog.words import SOLVENTS
+from server.catalog.words import CLEANLINESS, SOLVENTS
 from server.errors import UnknownName
 
 # EN 50160: the supply stays within ±10 % of its nominal voltage.
@@ -185,7 +185,7 @@ def cleanliness_allows(cleanliness: str, pump: Pump, traps: Iterable[Trap] = ())
         what = "a vapour pump" if pump.kind in VAPOUR_KINDS else "an oil-sealed pump"
         return Rule(False, f"{pump.name} is {what}: nothing oil-free comes of it.")
     if cleanliness != "low_oil":
-        raise UnknownName("cleanliness", cleanliness, ["tolerant", "low_oil", "oil_free"])
+        raise UnknownName("cleanliness", cleanliness, sorted(CLEANLINESS))
     if pump.kind in VAPOUR_KINDS:
         if any(trap.place is TrapPlace.HIGH_VACUUM for trap in traps):
             return Rule(True, "A trap or baffle keeps the fluid's vapour back.")
