@@ -1,0 +1,87 @@
+"""The operating card of a stack: orders with times, fill, cleaning, limits, failures, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from server.catalog.items import CapturePump, Catalog, RootsBooster, TurboPump, VapourPump
+from server.errors import OutOfRange
+from server.fit.requirements import Requirements
+from server.fit.results import StackAdvice
+from server.quoting.card import CardLimit, CardSection, CardStack, OperatingCard, card_stack
+from server.quoting.card_capture import capture_limits, capture_sections
+from server.quoting.card_rough import backing_care, backing_limits, booster_limits, rough_sections
+from server.quoting.card_turbo import turbo_limits, turbo_sections
+from server.quoting.card_vapour import vapour_limits, vapour_sections
+from server.quoting.cautions import cautions_for
+
+
+def operating_card(
+    stack: StackAdvice, requirements: Requirements, catalog: Catalog
+) -> OperatingCard:
+    """Return the operating card of a stack.
+
+    Parameters
+    ----------
+    stack : StackAdvice
+        The stack; its pump-down names the crossover pressure.
+    requirements : Requirements
+        Duty and hazards.
+    catalog : Catalog
+        The pumps' data.
+
+    Raises
+    ------
+    UnknownName
+        When the catalogue no longer has one of the parts.
+    OutOfRange
+        When the stack has no pump.
+    """
+    card = card_stack(stack, requirements, catalog)
+    pumps = [pump for pump in (card.high_vacuum, card.booster, card.backing) if pump is not None]
+    return OperatingCard(
+        title=requirements.title,
+        stack_title=stack.title,
+        pumps=tuple(pump.name for pump in pumps),
+        sections=_sections(card),
+        limits=tuple(_limits(card)),
+        supplied=card.supplied,
+        flags=stack.flags,
+        cautions=cautions_for(stack.parts, requirements, catalog),
+        catalog_version=catalog.version,
+    )
+
+
+def _sections(card: CardStack) -> tuple[CardSection, ...]:
+    main = card.high_vacuum
+    if main is None:
+        if card.backing is None:
+            raise OutOfRange("A stack without a pump has no operating card.")
+        return rough_sections(card, card.backing)
+    if isinstance(main, VapourPump):
+        sections = vapour_sections(card, main)
+    elif isinstance(main, TurboPump):
+        sections = turbo_sections(card, main)
+    elif isinstance(main, CapturePump):
+        sections = capture_sections(card, main)
+    else:
+        raise OutOfRange(f"{main.name} cannot stand in the place of a high-vacuum pump.")
+    if card.backing is None:
+        return sections
+    care = backing_care(card, card.backing)
+    return (*sections, CardSection("backing_care", "Care of the backing pump", care, ordered=False))
+
+
+def _limits(card: CardStack) -> Iterable[CardLimit]:
+    if isinstance(card.high_vacuum, VapourPump):
+        yield from vapour_limits(card.high_vacuum)
+    elif isinstance(card.high_vacuum, TurboPump):
+        yield from turbo_limits(card.high_vacuum)
+    elif isinstance(card.high_vacuum, CapturePump):
+        yield from capture_limits(card.high_vacuum)
+    if isinstance(card.booster, RootsBooster):
+        yield from booster_limits(card.booster)
+    elif isinstance(card.booster, TurboPump):
+        yield from turbo_limits(card.booster)
+    if card.backing is not None:
+        yield from backing_limits(card.backing)
