@@ -28,7 +28,6 @@ __all__ = [
     "Regime",
     "Restriction",
     "Tube",
-    "chamber_speed_m3_s",
     "line_conductance_m3_s",
     "line_states",
     "line_throughput_pa_m3_s",
@@ -270,54 +269,6 @@ def _part_state(
         reynolds=reynolds,
         regime=regime_of(knudsen, reynolds),
     )
-
-
-def chamber_speed_m3_s(
-    line: Line,
-    pressure_pa: ArrayLike,
-    speed_m3_s: ArrayLike,
-    temperature_k: float,
-    gas: Species | Mixture,
-) -> Floats:
-    """Return the speed at the chamber, on the grid on which the speed at the pump is given.
-
-    Each grid pressure at the pump gives a throughput and, through the line, a chamber pressure;
-    the speed there, Q/p, is read back on the grid. Below the lowest chamber pressure so found the
-    speed of that point holds. Where a pump's throughput falls with rising pressure two chamber
-    pressures can belong to one; the one at the higher pump pressure, with the lower speed, counts.
-
-    Parameters
-    ----------
-    line : Line
-        The line. [-]
-    pressure_pa : array, shape (n_grid,)
-        Rising pressures, above zero. [Pa]
-    speed_m3_s : array, shape (n_pumps, n_grid)
-        Speed at the pump inlet. [m3/s]
-    temperature_k : float
-        Gas temperature. [K]
-    gas : Species or Mixture
-        The gas. [-]
-
-    Returns
-    -------
-    array, shape (n_pumps, n_grid)
-        Speed at the chamber. [m3/s]
-    """
-    grid = np.asarray(pressure_pa, dtype=np.float64)
-    speed = np.atleast_2d(np.asarray(speed_m3_s, dtype=np.float64))
-    flow = speed * grid
-    chamber = upstream_pressure_pa(line, flow, grid, temperature_k, gas, np.inf)
-    # From the top down, so that the branch of the higher pump pressure wins.
-    rising = np.minimum.accumulate(chamber[:, ::-1], axis=1)[:, ::-1]
-    # One long rising axis for all rows: a row is shifted by more than the span of logarithms.
-    span = 2 * float(np.log(chamber.max() / grid[0])) + 1
-    shift = span * np.arange(speed.shape[0])[:, None]
-    found = np.interp(
-        (np.log(grid) + shift).ravel(), (np.log(rising) + shift).ravel(), (flow / chamber).ravel()
-    )
-    lowest = grid < rising[:, :1]
-    return np.where(lowest, (flow / chamber)[:, :1], found.reshape(speed.shape))
 
 
 def regime_of(knudsen: float, reynolds: float) -> Regime:
