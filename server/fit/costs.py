@@ -13,7 +13,7 @@ from decimal import Decimal
 import numpy as np
 from numpy.typing import NDArray
 
-from server.catalog.items import Catalog, Filter, Item, Pump, RootsBooster, Trap, TurboPump
+from server.catalog.items import Catalog, Filter, Item, Pump, Trap, TurboPump
 from server.fit.assembly import (
     Assembly,
     backing_assembly,
@@ -224,13 +224,24 @@ class Purse:
         energy = sum(energy_kwh_per_year(pump, duty) for pump in pumps)
         energy += energy_kwh_per_year(trap, duty) if trap is not None else 0.0
         consumables = Decimal(0)
+        fitted = fitted_items(assembly)
         for pump in pumps:
-            lines = self.upkeep(pump, grades.get(pump.sku), fitted_items(assembly, pump))
+            # filters and traps of an assembly belong to the pump it was made for, the first one
+            own = fitted if pump is pumps[0] else ()
+            lines = self.upkeep(pump, grades.get(pump.sku), own)
             purchase += sum((line.first_total for line in lines), Decimal(0))
             consumables += sum((line.total - line.first_total for line in lines), Decimal(0))
         paid = round_money(Decimal(energy) * price, self.catalog.currency)
         amounts = (self._minor(purchase), self._minor(paid), self._minor(consumables))
         return ComponentCost(amounts, is_open=bool(assembly.open_joints))
+
+    def fitted(self, pump: Pump, front: Front | None, back: Back) -> tuple[Item, ...]:
+        """Return the filters and traps that are counted with a pump of a stack."""
+        if front is not None and pump.sku == front.pump.sku:
+            return fitted_items(self.front_assembly(front))
+        if pump.sku == back.backing.sku:
+            return fitted_items(self.back_assembly(back, rough=front is None))
+        return ()
 
     def upkeep(
         self, pump: Pump, grade: str | None, fitted: tuple[Item, ...]
@@ -256,11 +267,6 @@ class Purse:
         return self._assemblies[key]
 
 
-def fitted_items(assembly: Assembly, pump: Pump) -> tuple[Item, ...]:
-    """Return the filters and traps of an assembly, whose elements are counted with a pump.
-
-    They belong to the pump that the assembly was made for: the backing pump of a back, not its booster.
-    """
-    if isinstance(pump, RootsBooster):
-        return ()
+def fitted_items(assembly: Assembly) -> tuple[Item, ...]:
+    """Return the filters and traps of an assembly, whose elements and fillings are used up."""
     return tuple(part.item for part in assembly.parts if isinstance(part.item, Filter | Trap))

@@ -147,26 +147,23 @@ def evacuate(
     front_rows, back_rows = chosen
     if states.inlet is None:
         return _evacuate_rough(states, loads, requirements, back_rows)
-    takeover = _takeover(fronts, backs, states, loads, chosen)
+    takeover, curves = _takeover(fronts, backs, states, loads, chosen)
     target = requirements.target_pressure_pa
     time = np.full(len(front_rows), np.inf)
     by_roughing = takeover.pressure_pa <= target
-    time[by_roughing] = takeover.curves.time_at(
+    time[by_roughing] = curves.time_at(
         back_rows[by_roughing], np.full(int(by_roughing.sum()), target)
     )
     rest = ~by_roughing & (takeover.time_s < HORIZON_S)
     if rest.any():
         sub = Takeover(
-            takeover.crossover_pa[rest],
-            takeover.time_s[rest],
-            takeover.pressure_pa[rest],
-            takeover.curves,
+            takeover.crossover_pa[rest], takeover.time_s[rest], takeover.pressure_pa[rest]
         )
-        phase, load = high_vacuum_phase(
+        phase, load, resting = high_vacuum_phase(
             states, loads, sub, target, (front_rows[rest], back_rows[rest])
         )
-        found = pump_down(loads.volume_m3, load, phase, HORIZON_S)
-        time[rest] = found.time_s + _held_back_s(
+        found = pump_down(loads.volume_m3, with_constant(load, resting), phase, HORIZON_S)
+        time[rest] = found.time_s + held_back_s(
             states, loads, sub, (front_rows[rest], back_rows[rest])
         )
     return Evacuation(time, takeover.crossover_pa, takeover.time_s, takeover.pressure_pa)
@@ -179,7 +176,6 @@ class Takeover:
     crossover_pa: FloatArray
     time_s: FloatArray
     pressure_pa: FloatArray
-    curves: RoughCurves
 
 
 def _takeover(
@@ -188,7 +184,7 @@ def _takeover(
     states: FieldStates,
     loads: Loads,
     chosen: tuple[IntArray, IntArray],
-) -> Takeover:
+) -> tuple[Takeover, RoughCurves]:
     front_rows, back_rows = chosen
     crossover = crossover_pressure_pa(states)[front_rows, back_rows]
     assert states.rough_floor_pa is not None  # noqa: S101 (set for every high-vacuum field)
@@ -203,7 +199,7 @@ def _takeover(
     pressure[running_up] = np.minimum(
         curves.pressure_at(back_rows[running_up], time[running_up]), crossover[running_up]
     )
-    return Takeover(crossover, time, pressure, curves)
+    return Takeover(crossover, time, pressure), curves
 
 
 def high_vacuum_phase(
@@ -212,8 +208,11 @@ def high_vacuum_phase(
     takeover: Takeover,
     target_pa: float,
     chosen: tuple[IntArray, IntArray],
-) -> tuple[Phase, GasLoad]:
-    """Return the high-vacuum phase of combinations and the load it works against."""
+) -> tuple[Phase, GasLoad, FloatArray]:
+    """Return the high-vacuum phase of combinations, its gas load, and the rest as a load, in air.
+
+    The rest stands for the pressure that is there without gas load, times the speed at the target.
+    """
     front_rows, back_rows = chosen
     assert states.inlet is not None  # noqa: S101 (only called for high-vacuum fields)
     tables = states.inlet.at_chamber
@@ -221,16 +220,21 @@ def high_vacuum_phase(
     reference = np.minimum(target_pa, takeover.pressure_pa)
     load = equivalent_load(loads, tables, rows, reference)
     resting = states.offset_pa[front_rows, back_rows] * lookup(tables[AIR], rows, reference)
-    load = GasLoad(np.asarray(load.constant_pa_m3_s) + resting, load.amplitude_pa_m3_s, load.alpha)
     target = np.full(len(rows), target_pa)
     phase = Phase(tables[AIR], rows, takeover.pressure_pa, target, takeover.time_s)
-    return phase, load
+    return phase, load, resting
 
 
-def _held_back_s(
+def with_constant(load: GasLoad, extra_pa_m3_s: FloatArray) -> GasLoad:
+    """Return a load with a constant part added."""
+    constant = np.asarray(load.constant_pa_m3_s) + extra_pa_m3_s
+    return GasLoad(constant, load.amplitude_pa_m3_s, load.alpha)
+
+
+def held_back_s(
     states: FieldStates, loads: Loads, takeover: Takeover, chosen: tuple[IntArray, IntArray]
 ) -> FloatArray:
-    """Extra time of the burst after crossover where the foreline carries less than the pump could."""
+    """Return the extra time of the burst after crossover where the foreline carries less than the pump could."""
     front_rows, back_rows = chosen
     assert states.inlet is not None  # noqa: S101 (only called for high-vacuum fields)
     assert states.capacity_pa_m3_s is not None  # noqa: S101

@@ -197,6 +197,13 @@ def loss_m3_s(pump: Pump, fluid: Fluid, trap: Trap | None) -> float:
     return (back_kg_s + vapour_kg_m3 * gas_m3_s) / fluid.density_kg_m3
 
 
+def volume_text(volume_m3: float) -> str:
+    """Return a volume of liquid [m3] as people write it on a bottle."""
+    if volume_m3 < 1e-3 * (1 - 1e-9):
+        return f"{volume_m3 * 1e6:.3g} cm³"
+    return f"{volume_m3 * 1000:.3g} L"
+
+
 def _rate(fluid: Fluid) -> float:
     return float(fluid.price) / fluid.container_m3
 

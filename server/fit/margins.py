@@ -196,6 +196,20 @@ def _trapped_kg_s(case: Case, substance: str) -> FloatArray:
     return np.maximum(fronts, backs)
 
 
+def vapour_route(case: Case, front: Front | None, back: Back) -> str:
+    """Say in a sentence where a stack's vapour goes."""
+    for substance in case.loads.vapour_kg_s:
+        for trap in (front.trap if front else None, back.trap):
+            if _holds(trap, substance, case.requirements) > 0.0 and trap is not None:
+                grams = f"{trap.capacity_kg * 1000:.0f} g"
+                return (
+                    f"{trap.name} holds it: {grams} until it must be defrosted, once a day at most."
+                )
+    if back.backing.ballast_m3_s > 0.0:
+        return f"Run {back.backing.name} warm and with its gas ballast open."
+    return "The pump has no gas ballast: the gas pumped with the vapour carries it out."
+
+
 def _holds(trap: Trap | None, substance: str, requirements: Requirements) -> float:
     if trap is None or not is_caught(substance, trap, requirements):
         return 0.0
@@ -223,7 +237,8 @@ def _carried_kg_s(case: Case, substance: str) -> FloatArray:
     )
     carried = vapour_carried_pa_m3_s(ballast, permanent)
     per_throughput = SPECIES[substance].molar_mass_kg_mol / (constants.R * PUMP_K)
-    return np.asarray(carried * per_throughput)[np.newaxis]
+    result: FloatArray = np.asarray(carried * per_throughput)[np.newaxis]
+    return result
 
 
 AMBIENT_WATER_PA = 1_170.0

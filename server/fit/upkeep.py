@@ -37,6 +37,7 @@ from server.fit.fluid_use import (
     fluid_life,
     loss_m3_s,
     usual_grade,
+    volume_text,
 )
 from server.fit.packing import Pack, cheapest_cover
 from server.fit.running import Use, energy_kwh_per_year, running_hours_per_year
@@ -186,7 +187,11 @@ def _fluid_lines(job: _Job, containers: Sequence[Fluid]) -> tuple[list[UpkeepLin
     lines = [
         _line(item, UpkeepGroup.FLUIDS, early + late, early, f"{story} → {early + late} × {size}")
         for item, early, late, size in zip(
-            containers, first_packs, later_packs, map(_volume, _contents(containers)), strict=True
+            containers,
+            first_packs,
+            later_packs,
+            map(volume_text, _contents(containers)),
+            strict=True,
         )
     ]
     return lines, changes
@@ -206,16 +211,16 @@ def _fluid_story(job: _Job, first: float, changes: int, top_up: float) -> str:
     terms = []
     total = first + changes * charge * job.quantity
     if first:
-        terms.append(f"first charge {_volume(charge)}{each}")
+        terms.append(f"first charge {volume_text(charge)}{each}")
     elif not job.use.installed:
         terms.append("first charge supplied with the pump")
     if changes:
         word = "change" if changes == 1 else "changes"
-        terms.append(f"{changes} {word} × {_volume(charge)}{each}")
+        terms.append(f"{changes} {word} × {volume_text(charge)}{each}")
     if top_up:
         total += top_up
-        terms.append(f"top-up {_volume(top_up)}")
-    return f"{' + '.join(terms)} = {_volume(total)}" if total else " + ".join(terms)
+        terms.append(f"top-up {volume_text(top_up)}")
+    return f"{' + '.join(terms)} = {volume_text(total)}" if total else " + ".join(terms)
 
 
 def _spare_lines(job: _Job, strip_downs: int) -> list[UpkeepLine]:
@@ -296,7 +301,7 @@ def _supply_lines(
 ) -> Iterable[UpkeepLine]:
     if volume_m3 > 0:
         sizes = [Pack(max(1, round(s.content_m3 * _CM3)), s.price) for s in supplies]
-        need, each = math.ceil(round(volume_m3 * times * _CM3, 6)), _volume(volume_m3)
+        need, each = math.ceil(round(volume_m3 * times * _CM3, 6)), volume_text(volume_m3)
     elif pieces > 0:
         sizes = [Pack(max(1, s.pieces), s.price) for s in supplies]
         need, each = pieces * times, f"{pieces} pieces"
@@ -322,10 +327,3 @@ def _content(counts: Sequence[int], packs: Sequence[Pack]) -> int:
 
 def _contents(containers: Sequence[Fluid]) -> list[float]:
     return [container.container_m3 for container in containers]
-
-
-def _volume(volume_m3: float) -> str:
-    """Return a volume as people write it on a bottle."""
-    if volume_m3 < 1e-3 * (1 - 1e-9):
-        return f"{volume_m3 * _CM3:.3g} cm³"
-    return f"{volume_m3 * 1000:.3g} L"

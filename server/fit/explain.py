@@ -1,0 +1,250 @@
+"""Margins of one stack in words: the numbers in the trade's units, and what they mean for the work."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.catalog.items import OIL_SEALED_KINDS, CapturePump, PumpKind, TurboPump, VapourPump
+from server.fit.candidates import Back, Front
+from server.fit.evaluation import ROUNDING, Judged
+from server.fit.margins import Ledger, vapour_route
+from server.fit.results import Margin, MarginKey, MarginVerdict
+from server.fit.thresholds import BURST_S, RULES, VANE_CLEAN_ROUGHING_PA
+from server.units import Dimension, format_quantity
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One combination of a judged field."""
+
+    judged: Judged
+    front_row: int
+    back_row: int
+
+    @property
+    def front(self) -> Front | None:
+        """Its front; None for a rough stack."""
+        return self.judged.case.field.fronts[self.front_row]
+
+    @property
+    def back(self) -> Back:
+        """Its back."""
+        return self.judged.case.field.backs[self.back_row]
+
+    def at(self, values: np.ndarray | float) -> float:
+        """Return the entry of an array that broadcasts to (fronts, backs)."""
+        shape = (len(self.judged.case.field.fronts), len(self.judged.case.field.backs))
+        return float(np.broadcast_to(values, shape)[self.front_row, self.back_row])
+
+
+def margins_of(spot: Spot) -> tuple[Margin, ...]:
+    """Return the margins of a stack that apply, in the order of the keys."""
+    found = []
+    for key in MarginKey:
+        ledger = spot.judged.ledgers.get(key)
+        if ledger is None or math.isnan(spot.at(ledger.ratio)):
+            continue
+        found.append(_margin(key, ledger, spot))
+    return tuple(found)
+
+
+def _margin(key: MarginKey, ledger: Ledger, spot: Spot) -> Margin:
+    rule = RULES[key]
+    ratio = spot.at(ledger.ratio)
+    if ratio >= rule.threshold - ROUNDING:
+        verdict = MarginVerdict.PASS
+    elif ratio >= 1.0 - ROUNDING:
+        verdict = MarginVerdict.MARGINAL
+    else:
+        verdict = MarginVerdict.FAIL
+    required, available = spot.at(ledger.required), spot.at(ledger.available)
+    return Margin(
+        key=key,
+        required=required,
+        available=available,
+        unit=rule.unit,
+        ratio=ratio,
+        threshold=rule.threshold,
+        verdict=verdict,
+        explanation=_SENTENCES[key](required, available, spot),
+    )
+
+
+def pressure(value_pa: float) -> str:
+    """Return a pressure in the trade's unit, or words where there is none."""
+    if not math.isfinite(value_pa):
+        return "no steady pressure"
+    return format_quantity(value_pa, Dimension.PRESSURE)
+
+
+def flow(value_pa_m3_s: float) -> str:
+    """Return a throughput in the trade's unit."""
+    return format_quantity(value_pa_m3_s, Dimension.THROUGHPUT)
+
+
+def duration(value_s: float) -> str:
+    """Return a time as people say it, or ``never``."""
+    if not math.isfinite(value_s):
+        return "never"
+    return format_quantity(value_s, Dimension.TIME)
+
+
+def _ultimate(required: float, available: float, spot: Spot) -> str:
+    if not math.isfinite(available):
+        return "The gas load alone is more than the stack carries: there is no base pressure."
+    return (
+        f"After a day of pumping the chamber stands at {pressure(available)}; "
+        f"{pressure(required)} is asked for."
+    )
+
+
+def _process_pressure(required: float, available: float, spot: Spot) -> str:
+    if not math.isfinite(available):
+        return "The process gas is more than the stack carries at any pressure."
+    return (
+        f"Under the process load the chamber stands at {pressure(available)}; "
+        f"{pressure(required)} is asked for."
+    )
+
+
+def _throughput(required: float, available: float, spot: Spot) -> str:
+    front = spot.front
+    sentence = f"The stack carries up to {flow(available)}; the process brings {flow(required)}."
+    state = spot.judged.case.states.process
+    if front is None or state is None:
+        return sentence
+    own = front.pump.largest_throughput_pa_m3_s
+    if available < own * (1.0 - 1e-6):
+        sentence += f" The foreline sets this limit: the pump alone could carry {flow(own)}."
+    asked = spot.judged.case.requirements.process.pressure_pa
+    if asked:
+        speed = format_quantity(available / asked, Dimension.SPEED)
+        sentence += f" At {pressure(asked)} the chamber therefore sees at most {speed}."
+    return sentence
+
+
+def _foreline(required: float, available: float, spot: Spot) -> str:
+    if not math.isfinite(required):
+        return "The backing pump cannot carry the load at any pressure."
+    sentence = (
+        f"The foreline stands at {pressure(required)}; at this load up to "
+        f"{pressure(available)} is tolerable."
+    )
+    if available < required and spot.front is not None and isinstance(spot.front.pump, VapourPump):
+        sentence += " The pump stalls: its speed is gone and its fluid goes into the chamber."
+    return sentence
+
+
+def _inlet(required: float, available: float, spot: Spot) -> str:
+    if not math.isfinite(required):
+        return "The load is more than the pump carries: there is no steady inlet pressure."
+    return (
+        f"The pump's inlet stands at {pressure(required)} while the process runs; it takes "
+        f"{pressure(available)} continuously."
+    )
+
+
+def _crossover(required: float, available: float, spot: Spot) -> str:
+    front = spot.front
+    what = "the high-vacuum pump may take over"
+    if front is not None and isinstance(front.pump, TurboPump):
+        what = "the turbomolecular pump may be started"
+    sentence = f"Roughing reaches {pressure(required)}; {what} below {pressure(available)}."
+    if front is not None and isinstance(front.pump, VapourPump):
+        sentence += f" The gas burst that follows is over within {duration(BURST_S)}."
+    oily = spot.back.backing.kind in OIL_SEALED_KINDS and spot.back.trap is None
+    if oily and spot.back.booster is None and available < VANE_CLEAN_ROUGHING_PA:
+        sentence += (
+            f" Below {pressure(VANE_CLEAN_ROUGHING_PA)} a bare oil-sealed pump sends oil up the "
+            "rough line: change over promptly, or fit a trap."
+        )
+    return sentence
+
+
+def _pump_down(required: float, available: float, spot: Spot) -> str:
+    if not math.isfinite(available):
+        return "The target pressure is not reached within a fortnight."
+    return f"The target is reached after {duration(available)}; {duration(required)} is allowed."
+
+
+def _vapour(required: float, available: float, spot: Spot) -> str:
+    load = format_quantity(required, Dimension.MASS_RATE)
+    way = vapour_route(spot.judged.case, spot.front, spot.back)
+    if math.isinf(available):
+        return f"The vapour load is {load}; the exhaust is hot enough that nothing condenses. {way}"
+    takes = format_quantity(available, Dimension.MASS_RATE)
+    return f"The vapour load is {load}; {takes} can be taken. {way}"
+
+
+def _duty(required: float, available: float, spot: Spot) -> str:
+    front = spot.front
+    if front is not None and isinstance(front.pump, CapturePump) and available != _room(spot):
+        what = "until it is full"
+        if front.pump.kind is PumpKind.SPUTTER_ION:
+            what = "until it is spent"
+        return (
+            f"The pump holds gas for {duration(available)} {what}; {duration(required)} is wanted."
+        )
+    return f"A cycle takes {duration(required)}; the shift leaves {duration(available)} for each."
+
+
+def _room(spot: Spot) -> float:
+    asked = spot.judged.case.requirements.duty
+    return asked.shift_s / asked.cycles_per_day
+
+
+def _backstreaming(required: float, available: float, spot: Spot) -> str:
+    return (
+        f"About {available:.1e} kg/(m²·s) of fluid goes towards the chamber; for this cleanliness "
+        f"{required:.1e} kg/(m²·s) is taken as allowed."
+    )
+
+
+def _fluid(required: float, available: float, spot: Spot) -> str:
+    return (
+        f"The boiler runs at {format_quantity(required, Dimension.TEMPERATURE)}; the fluid stands "
+        f"{format_quantity(available, Dimension.TEMPERATURE)}."
+    )
+
+
+def _utilities(required: float, available: float, spot: Spot) -> str:
+    return _refusal(spot, MarginKey.UTILITIES) or "The site offers what the pumps need."
+
+
+def _compatibility(required: float, available: float, spot: Spot) -> str:
+    if spot.at(spot.judged.case.open_joints):
+        return "The catalogue has no parts for one of the joints of this stack."
+    return _refusal(spot, MarginKey.COMPATIBILITY) or "Gas, cleanliness and pumps go together."
+
+
+def _refusal(spot: Spot, key: MarginKey) -> str:
+    parts = (spot.front, spot.back)
+    reasons = [p.refusal.reason for p in parts if p and p.refusal and p.refusal.key is key]
+    return " ".join(reasons)
+
+
+def _budget(required: float, available: float, spot: Spot) -> str:
+    currency = spot.judged.case.requirements.commercial.currency
+    return f"The parts cost {available:,.2f} {currency}; the budget is {required:,.2f} {currency}."
+
+
+_SENTENCES: Mapping[MarginKey, Callable[[float, float, Spot], str]] = {
+    MarginKey.ULTIMATE: _ultimate,
+    MarginKey.PROCESS_PRESSURE: _process_pressure,
+    MarginKey.THROUGHPUT: _throughput,
+    MarginKey.FORELINE: _foreline,
+    MarginKey.INLET: _inlet,
+    MarginKey.CROSSOVER: _crossover,
+    MarginKey.PUMP_DOWN: _pump_down,
+    MarginKey.VAPOUR: _vapour,
+    MarginKey.DUTY: _duty,
+    MarginKey.BACKSTREAMING: _backstreaming,
+    MarginKey.FLUID: _fluid,
+    MarginKey.UTILITIES: _utilities,
+    MarginKey.COMPATIBILITY: _compatibility,
+    MarginKey.BUDGET: _budget,
+}
