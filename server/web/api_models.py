@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Annotated, Any
 
@@ -218,3 +218,84 @@ class CatalogOut(BaseModel):
     catalog: CatalogIdentityOut
     currency: str
     items: list[ItemOut]
+
+
+class UpkeepLineOut(_Out):
+    """One thing used up: packs of one SKU over the horizon, and why."""
+
+    group: str
+    sku: str
+    name: str
+    pieces: int
+    of_which_first: int
+    unit_price: Money
+    total: Money
+    reason: str
+
+
+class ConsumablesOut(_Out):
+    """What pumps use up over a period."""
+
+    catalog: CatalogIdentityOut
+    currency: str
+    horizon_years: float
+    assumptions: list[AssumptionOut]
+    lines: list[UpkeepLineOut]
+    total: Money
+
+
+class PartyOut(_Out):
+    """Seller or customer."""
+
+    name: str
+    address: str
+    contact: str
+    email: str
+
+
+class QuoteLineOut(_Out):
+    """One line of an offer."""
+
+    group: str
+    sku: str
+    name: str
+    quantity: int
+    unit_price: Money
+    total: Money
+    lead_time_days: int
+    note: str
+
+
+class CautionOut(_Out):
+    """A caution and what it concerns."""
+
+    about: str
+    text: str
+
+
+class QuoteOut(_Out):
+    """An issued offer."""
+
+    number: str
+    created_at: datetime
+    valid_until: date
+    seller: PartyOut
+    customer: PartyOut
+    reference: str
+    title: str
+    stack_title: str
+    currency: str
+    lines: list[QuoteLineOut]
+    net: Money
+    tax_rate_percent: Money
+    tax: Money
+    total: Money
+    lead_time_days: int
+    margins: list[MarginOut]
+    flags: list[str]
+    cautions: list[CautionOut]
+    assumptions: list[AssumptionOut]
+    notes: str
+    catalog_version: str
+    advice_token: str
+    stack_rank: int

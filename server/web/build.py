@@ -13,7 +13,7 @@ from starlette.responses import Response
 from server.paths import Folder, folder
 from server.web import errors, pages
 from server.web.deps import Services
-from server.web.routes import api, health
+from server.web.routes import api, api_sales, health
 from server.web.routes import pages as page_routes
 from server.web.security import AnswerHeaders, BodyLimit, OwnRequests
 from server.web.settings import Settings
@@ -55,6 +55,7 @@ def build_app(settings: Settings, services: Services, at_end: Callable[[], None]
     pages.install(app, settings, static.url)
     errors.install(app, pages.error_page)
     app.include_router(api.router)
+    app.include_router(api_sales.router)
     app.include_router(health.router)
     app.include_router(page_routes.router)
     app.mount("/static", HashedFiles(static), name="static")

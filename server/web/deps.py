@@ -6,17 +6,19 @@ import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 from fastapi import Depends, Request
 
 from server.catalog.items import Catalog
+from server.errors import Fault, InvalidInquiry
 from server.fit.inquiry import InquiryIn, to_requirements
 from server.fit.ports import AdviceStore, CatalogStore, Engine, SavedAdvice
+from server.quoting.order import Party, read_order
+from server.quoting.ports import QuoteStore
+from server.quoting.quote import Quote
+from server.quoting.service import issue_quote
 from server.web.settings import Settings
-
-if TYPE_CHECKING:
-    from server.quoting.ports import QuoteStore
 
 
 @dataclass(frozen=True)
@@ -85,3 +87,46 @@ def as_typed(inquiry: InquiryIn) -> Mapping[str, object]:
     """Return the request as it was typed, without what was not given."""
     typed: dict[str, object] = inquiry.model_dump(mode="json", exclude_none=True)
     return typed
+
+
+def seller_of(catalog: Catalog) -> Party:
+    """Return who offers: the distributor the catalogue is named after."""
+    if catalog.name == "demo":
+        return Party("Demonstration distributor (invented)")
+    return Party(catalog.name)
+
+
+def offer_and_save(services: Services, token: str, rank: int, typed: Mapping[str, object]) -> Quote:
+    """Return the issued quote of one stack of a saved advice.
+
+    Parameters
+    ----------
+    services : Services
+        Stores.
+    token : str
+        Link of the advice.
+    rank : int
+        Which of its stacks.
+    typed : mapping
+        Customer and conditions as typed, by the names in ``quoting.order.FIELDS``.
+
+    Raises
+    ------
+    NotFound
+        When there is no such advice, or its catalogue can no longer be read.
+    InvalidInquiry
+        When the advice has no stack of this rank, or a condition cannot be used.
+    """
+    saved = services.advices.get(token)
+    stack = next((each for each in saved.advice.stacks if each.rank == rank), None)
+    if stack is None:
+        ranks = ", ".join(str(each.rank) for each in saved.advice.stacks) or "none"
+        raise InvalidInquiry(
+            [Fault("rank", str(rank), "The advice has no stack of this rank.", ranks)]
+        )
+    # The prices are those the advice was computed with, whatever has been loaded since.
+    catalog = services.catalogs.version(saved.catalog_version)
+    order = read_order(
+        typed, seller=seller_of(catalog), created_at=datetime.now(UTC), advice_token=token
+    )
+    return issue_quote(services.quotes, stack, saved.requirements, catalog, order)

@@ -29,6 +29,11 @@ OPERATIONS = [
     "POST /api/v1/check",
     "GET /api/v1/catalog",
     "GET /api/v1/catalog/{sku}",
+    "POST /api/v1/consumables",
+    "POST /api/v1/quotes",
+    "GET /api/v1/quotes/{number}",
+    "GET /api/v1/quotes/{number}.csv",
+    "GET /api/v1/quotes/{number}.json",
 ]
 
 
@@ -51,7 +56,7 @@ def test_every_answer_is_one_the_schema_promises(
 ) -> None:
     cases = operations[label].as_strategy(generation_mode=mode)
 
-    @settings(max_examples=25, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=12, suppress_health_check=list(HealthCheck))
     @given(data=st.data())
     def hold(data: st.DataObject) -> None:
         case = data.draw(cases)

@@ -1,0 +1,108 @@
+"""The JSON API for programs: consumables of pumps, quotes of stacks."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.responses import Response
+
+from server.quoting.documents import quote_csv, quote_json
+from server.web.api_models import (
+    AssumptionOut,
+    CatalogIdentityOut,
+    ConsumablesOut,
+    QuoteOut,
+    UpkeepLineOut,
+)
+from server.web.consumables import ConsumablesIn, consumables_for
+from server.web.deps import CatalogDep, ServicesDep, offer_and_save
+from server.web.routes.api import MISSING, REFUSALS, as_json
+
+router = APIRouter(prefix="/api/v1", tags=["api"], responses=REFUSALS)
+
+Cell = str | float | int | None
+Number = Annotated[str, Path(min_length=1, max_length=40)]
+
+
+class QuoteIn(BaseModel):
+    """A stack of a saved advice, and to whom it is offered; the cells as people type them."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    advice: Annotated[str, Field(min_length=1, max_length=40)]
+    rank: Annotated[int, Field(ge=1, le=50)]
+    customer: Cell = None
+    address: Cell = None
+    contact: Cell = None
+    email: Cell = None
+    reference: Cell = None
+    tax_rate: Cell = None
+    validity_days: Cell = None
+    consumables_years: Cell = None
+    notes: Cell = None
+
+
+@router.post("/consumables", response_model=ConsumablesOut)
+def consumables(request: ConsumablesIn, catalog: CatalogDep) -> Response:
+    """List what pumps use up over a period, with the reason for every quantity."""
+    answer = consumables_for(request, catalog)
+    bill = answer.bill
+    told = ConsumablesOut(
+        catalog=CatalogIdentityOut(name=catalog.name, version=catalog.version),
+        currency=bill.currency,
+        horizon_years=bill.horizon_years,
+        assumptions=[AssumptionOut.model_validate(each) for each in answer.assumptions],
+        lines=[UpkeepLineOut.model_validate(line) for line in bill.lines],
+        total=bill.total,
+    )
+    return as_json(told)
+
+
+@router.post("/quotes", response_model=QuoteOut, status_code=201, responses=MISSING)
+def offer(request: QuoteIn, services: ServicesDep) -> Response:
+    """Issue a quote of one stack of a saved advice, under the next number of the year."""
+    typed = request.model_dump(exclude={"advice", "rank"}, exclude_none=True)
+    quote = offer_and_save(services, request.advice, request.rank, typed)
+    return Response(
+        quote_json(quote),
+        201,
+        {"Location": f"/api/v1/quotes/{quote.number}"},
+        media_type="application/json",
+    )
+
+
+@router.get(
+    "/quotes/{number}.csv",
+    response_class=Response,
+    responses={**MISSING, 200: {"content": {"text/csv": {"schema": {"type": "string"}}}}},
+)
+def quote_as_csv(number: Number, services: ServicesDep) -> Response:
+    """Return a quote as a table for spreadsheets."""
+    quote = services.quotes.get(number)
+    return Response(
+        quote_csv(quote), headers=attachment(f"{quote.number}.csv"), media_type="text/csv"
+    )
+
+
+@router.get("/quotes/{number}.json", response_model=QuoteOut, responses=MISSING)
+def quote_as_file(number: Number, services: ServicesDep) -> Response:
+    """Return a quote as a file for programs."""
+    quote = services.quotes.get(number)
+    return Response(
+        quote_json(quote),
+        headers=attachment(f"{quote.number}.json"),
+        media_type="application/json",
+    )
+
+
+@router.get("/quotes/{number}", response_model=QuoteOut, responses=MISSING)
+def quote(number: Number, services: ServicesDep) -> Response:
+    """Return a quote as it was issued."""
+    return Response(quote_json(services.quotes.get(number)), media_type="application/json")
+
+
+def attachment(name: str) -> dict[str, str]:
+    """Return the header that makes a browser save an answer under a name."""
+    return {"Content-Disposition": f'attachment; filename="quote-{name}"'}
