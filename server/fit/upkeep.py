@@ -323,7 +323,3 @@ def _line(item: Item, group: UpkeepGroup, pieces: int, first: int, reason: str) 
 
 def _content(counts: Sequence[int], packs: Sequence[Pack]) -> int:
     return sum(count * pack.size for count, pack in zip(counts, packs, strict=True))
-
-
-def _contents(containers: Sequence[Fluid]) -> list[float]:
-    return [container.container_m3 for container in containers]

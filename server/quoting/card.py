@@ -17,6 +17,7 @@ from server.catalog.items import (
     Valve,
     ValveRole,
 )
+from server.fit.fluid_use import volume_text
 from server.fit.requirements import Requirements
 from server.fit.results import Part, Role, StackAdvice
 from server.quoting.cautions import Caution
@@ -151,27 +152,16 @@ def duration(value_s: float) -> str:
     return f"{value_s / 3600:.3g} h"
 
 
-def volume(value_m3: float) -> str:
-    """Return a volume of liquid."""
-    if value_m3 < 1e-3 * (1 - 1e-9):
-        return f"{value_m3 * 1e6:.3g} cm³"
-    return f"{value_m3 * 1000:.3g} L"
-
-
 def fill_steps(card: CardStack) -> list[CardStep]:
     """Return what to do before any first start: supplied parts, and the oil of a sealed pump."""
     steps = []
     if card.supplied:
         names = "; ".join(f"{part.quantity} × {part.name}" for part in card.supplied)
-        steps.append(
-            CardStep(
-                f"Find and fit or keep what came with the pumps, no part can be left out: {names}."
-            )
-        )
+        steps.append(CardStep(f"Find what came with the pumps and fit or keep it: {names}."))
     if card.backing is not None and card.oil is not None and card.backing.oil_charge_m3 > 0:
         steps.append(
             CardStep(
-                f"Fill {card.backing.name} with {volume(card.backing.oil_charge_m3)} of "
+                f"Fill {card.backing.name} with {volume_text(card.backing.oil_charge_m3)} of "
                 f"{card.oil.name}; the level stands between the marks while the pump is still."
             )
         )
@@ -233,6 +223,13 @@ def trap_care_steps(traps: tuple[Trap, ...]) -> list[CardStep]:
         elif trap.kind is TrapKind.FORELINE_SORPTION:
             steps.append(CardStep(f"Renew or bake out the filling of {trap.name}.{held}"))
     return steps
+
+
+def stop_booster_steps(card: CardStack) -> list[CardStep]:
+    """Return how the pump between high-vacuum and backing pump is stopped."""
+    if card.booster is None:
+        return []
+    return [CardStep(f"Switch {card.booster.name} off and let it run down.")]
 
 
 def stop_backing_steps(card: CardStack) -> list[CardStep]:

@@ -15,6 +15,7 @@ from server.quoting.card import (
     fill_steps,
     pressure,
     stop_backing_steps,
+    stop_booster_steps,
     trap_care_steps,
     trap_steps,
 )
@@ -131,6 +132,7 @@ def _stop_cryo(card: CardStack, pump: CapturePump) -> tuple[CardStep, ...]:
             "the relief valve and its line stay open to a safe place."
         ),
         *trap_care_steps(card.traps),
+        *stop_booster_steps(card),
         *stop_backing_steps(card),
     )
 
@@ -142,6 +144,7 @@ def _stop_ion(card: CardStack) -> tuple[CardStep, ...]:
             "Switch the high voltage off; wait for its indicator before unplugging, and earth."
         ),
         *trap_care_steps(card.traps),
+        *stop_booster_steps(card),
         *stop_backing_steps(card),
     )
 

@@ -17,6 +17,7 @@ from server.quoting.card import (
     fill_steps,
     pressure,
     stop_backing_steps,
+    stop_booster_steps,
     trap_care_steps,
     trap_steps,
 )
@@ -113,8 +114,7 @@ def _start(card: CardStack, pump: BackingPump) -> tuple[CardStep, ...]:
 
 def _stop(card: CardStack, pump: BackingPump) -> tuple[CardStep, ...]:
     steps = [CardStep("Close the roughing valve.")]
-    if card.booster is not None:
-        steps.append(CardStep(f"Switch {card.booster.name} off and let it run down."))
+    steps += stop_booster_steps(card)
     if _has_vapour(card) and pump.ballast_m3_s > 0:
         what = "its oil" if pump.kind in OIL_SEALED_KINDS else "the pump"
         steps.append(

@@ -14,6 +14,7 @@ from server.quoting.card import (
     fill_steps,
     pressure,
     stop_backing_steps,
+    stop_booster_steps,
     trap_care_steps,
     trap_steps,
 )
@@ -31,7 +32,7 @@ def turbo_sections(card: CardStack, pump: TurboPump) -> tuple[CardSection, ...]:
         CardSection("fill", "Before the first start", fill),
         CardSection("start", "Start and pump the chamber down", _start(card, pump)),
         CardSection("stop", "Stop and open the chamber", _stop(card, pump)),
-        CardSection("care", "Care", _care(card, pump), ordered=False),
+        CardSection("care", "Care", _care(pump), ordered=False),
         CardSection("failures", "When something fails", _failures(pump), ordered=False),
     )
 
@@ -94,12 +95,13 @@ def _stop(card: CardStack, pump: TurboPump) -> tuple[CardStep, ...]:
             "vapour creeps up from the foreline."
         ),
         *trap_care_steps(card.traps),
+        *stop_booster_steps(card),
         *stop_backing_steps(card),
     ]
     return tuple(steps)
 
 
-def _care(card: CardStack, pump: TurboPump) -> tuple[CardStep, ...]:
+def _care(pump: TurboPump) -> tuple[CardStep, ...]:
     return (
         CardStep(
             f"Have bearings and lubricant renewed every {pump.service_hours:.0f} h of running, by "

@@ -1,13 +1,13 @@
 """Operating card of a stack with a vapour-jet pump or vapour booster.
 
-The order backing pump → cooling → heater, cleaning with acetone and then isopropanol, and filling to
-the cold mark are common practice with no published source; times and limits are the pump's data.
+The order backing pump → cooling → heater, cleaning with acetone and then isopropanol, and filling
+to the cold mark are common practice with no published source; times and limits are the pump's data.
 """
 
 from __future__ import annotations
 
 from server.catalog.items import SILICONE_FLUIDS, Cooling, FluidKind, ValveRole, VapourPump
-from server.fit.fluid_use import exposure_of, fluid_life
+from server.fit.fluid_use import exposure_of, fluid_life, volume_text
 from server.quoting.card import (
     BACKSTREAM_PA,
     CardLimit,
@@ -21,9 +21,9 @@ from server.quoting.card import (
     fill_steps,
     pressure,
     stop_backing_steps,
+    stop_booster_steps,
     trap_care_steps,
     trap_steps,
-    volume,
 )
 
 
@@ -63,13 +63,13 @@ def _fluid_name(card: CardStack) -> str:
 
 
 def _cooling_word(pump: VapourPump) -> str:
-    return "cooling water" if pump.cooling is Cooling.WATER else "fan"
+    return {Cooling.WATER: "cooling water", Cooling.AIR: "fan"}.get(pump.cooling, "cooling")
 
 
 def _fill(card: CardStack, pump: VapourPump) -> tuple[CardStep, ...]:
     return (
         CardStep(
-            f"Fill the boiler with {volume(pump.charge_m3)} of {_fluid_name(card)}, to the "
+            f"Fill the boiler with {volume_text(pump.charge_m3)} of {_fluid_name(card)}, to the "
             f"{pump.charge_cold_mark}, while the pump is cold."
         ),
         CardStep(
@@ -170,6 +170,7 @@ def _stop(card: CardStack, pump: VapourPump) -> tuple[CardStep, ...]:
         ),
         *trap_care_steps(card.traps),
         CardStep("Close the foreline valve."),
+        *stop_booster_steps(card),
         *stop_backing_steps(card),
         CardStep(f"Switch the {cooling} off last."),
     )
@@ -195,8 +196,8 @@ def _fluid(card: CardStack, pump: VapourPump) -> tuple[CardStep, ...]:
         *_cleaning(card),
         CardStep("Put new seals in. Leave no lint, finger marks or solvent behind."),
         CardStep(
-            f"Fill {volume(pump.charge_m3)} to the {pump.charge_cold_mark} and pump the fluid's "
-            "dissolved gas off cold before heating."
+            f"Fill {volume_text(pump.charge_m3)} to the {pump.charge_cold_mark} and pump the "
+            "fluid's dissolved gas off cold before heating."
         ),
     ]
     return tuple(steps)
@@ -221,16 +222,16 @@ def _cleaning(card: CardStack) -> tuple[CardStep, ...]:
 def _failures(pump: VapourPump) -> tuple[CardStep, ...]:
     fore = pressure(pump.tolerable_foreline_no_load_pa)
     cooling = _cooling_word(pump)
+    water = pump.cooling is Cooling.WATER
+    shock = " Do not send cold water into a hot, dry coil." if water else ""
     return (
         CardStep(
             "Power fails: close the isolation valve and the foreline valve, heater switch to off. "
             "When the power is back, begin again with the start order."
         ),
         CardStep(
-            f"The {cooling} fails: heater off, isolation valve closed, backing pump on. Do not "
-            "send cold water into a hot, dry coil."
-            if pump.cooling is Cooling.WATER
-            else f"The {cooling} fails: heater off, isolation valve closed, backing pump on until cold."
+            f"The {cooling} fails: heater off, isolation valve closed, backing pump on until the "
+            f"pump is cold.{shock}"
         ),
         CardStep(
             f"The foreline rises above {fore}: close the isolation valve at once and switch the "
