@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
-from server.physics.speedtable import LogGrid, SpeedTable
+from server.physics.speedtable import LogGrid, SpeedTable, gather
 
-_CHUNK_ROWS = 4096
-_HALVINGS = 52  # a cell of the grid, halved until doubles run out
+_ROOT_STEPS = 60  # more than bisection alone would need
+_ROOT_CLOSE = 1e-12
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class SteadyState:
 
 @dataclass(frozen=True)
 class _Problem:
-    """Loads and tables of one chunk, ready for repeated evaluation."""
+    """Loads and tables, ready for repeated evaluation."""
 
     grid: LogGrid
     loads: tuple[FloatArray, ...]
@@ -54,8 +54,8 @@ def steady_state(
 
     Speeds are those of the tables, linear in ln p. The first crossing from low pressure is taken:
     the pressure to which a chamber at base pressure rises when the load is applied, and where it
-    is stable. Each root is bracketed by the grid, then halved; it cannot diverge. Below the grid
-    the speeds of the lowest node hold.
+    is stable. Each root is bracketed by the grid and never leaves its bracket; it cannot diverge.
+    Below the grid the speeds of the lowest node hold.
 
     Parameters
     ----------
@@ -84,17 +84,9 @@ def steady_state(
         raise OutOfRange("A gas load must be zero or more.")
     factor = np.broadcast_to(floats(speed_factor), shape)
     offset = np.broadcast_to(floats(offset_pa), shape)
-    pressure = np.full(shape, np.nan)
-    partials = {name: np.full(shape, np.nan) for name in species}
-    for start in range(0, row.size, _CHUNK_ROWS):  # bounds the memory, not the candidates
-        part = slice(start, start + _CHUNK_ROWS)
-        problem = _Problem(
-            grid, tuple(x[part] for x in loads), tables, row[part], factor[part], offset[part]
-        )
-        solved = _solve(problem)
-        pressure[part] = solved
-        for name, share in zip(species, _shares(problem, solved), strict=True):
-            partials[name][part] = share
+    problem = _Problem(grid, loads, tables, row, factor, offset)
+    pressure = _solve(problem)
+    partials = dict(zip(species, _shares(problem, pressure), strict=True))
     return SteadyState(pressure, np.isfinite(pressure), partials)
 
 
@@ -117,25 +109,97 @@ def _quotient(load: FloatArray, speed: FloatArray) -> FloatArray:
 
 
 def _solve(problem: _Problem) -> FloatArray:
-    grid = problem.grid
-    need = np.repeat(problem.offset_pa[:, np.newaxis], grid.count, axis=1)
+    first, exists = _first_node(problem)
+    pressure = np.full(first.size, np.nan)
+    # carried at the lowest node already: constant speed below, so p = need there
+    lowest = np.flatnonzero(exists & (first == 0))
+    pressure[lowest] = _need(_part(problem, lowest), first[lowest], np.zeros(lowest.size))
+    within = np.flatnonzero(exists & (first > 0))
+    cell = first[within] - 1
+    pressure[within] = _pressure(problem.grid, cell, _place_in_cell(_part(problem, within), cell))
+    return pressure
+
+
+def _first_node(problem: _Problem) -> tuple[IntArray, BoolArray]:
+    """Lowest node at which the pump carries the load, and whether there is one.
+
+    Each species alone needs S_i·p ≥ Q_i; the first node of that is found by halving on the running
+    maximum of S_i·p. From the latest of these the nodes are tried one after the other.
+    """
+    grid, last = problem.grid, problem.grid.count - 1
+    node = np.zeros(problem.rows.size, dtype=np.intp)
     for load, table in zip(problem.loads, problem.tables, strict=True):
-        speed = table[problem.rows] * problem.factor[:, np.newaxis]
-        need += _quotient(load[:, np.newaxis], speed)
-    holds = need <= grid.pressure_pa  # the pump carries the load at this node
-    first = np.argmax(holds, axis=1)
-    exists = holds[np.arange(first.size), first]
-    below = first == 0  # already at the lowest node: constant speed below, so p = need there
-    cell = np.maximum(first - 1, 0)
-    low, high = np.zeros(first.size), np.ones(first.size)
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        pressure = np.exp(grid.ln_low + (cell + middle) * grid.step)
-        carried = _need(problem, cell, middle) <= pressure
-        high = np.where(carried, middle, high)
-        low = np.where(carried, low, middle)
-    pressure = np.exp(grid.ln_low + (cell + high) * grid.step)
-    return np.where(exists, np.where(below, need[:, 0], pressure), np.nan)
+        best = np.maximum.accumulate(table * grid.pressure_pa, axis=1).ravel()
+        start, need = problem.rows * grid.count, load / problem.factor
+        low, high = np.full(node.size, -1), np.full(node.size, last)
+        for _ in range(grid.count.bit_length()):
+            middle = (low + high + 1) // 2
+            # a table whose last node falls short ends at that node, and is turned down below
+            short = best[start + np.minimum(middle, last)] < need
+            open_ = high - low > 1
+            low = np.where(open_ & short, middle, low)
+            high = np.where(open_ & ~short, middle, high)
+        node = np.maximum(node, high)
+    trying = np.arange(node.size)
+    exists = np.zeros(node.size, dtype=np.bool_)
+    while trying.size:
+        part = _part(problem, trying)
+        here = node[trying]
+        need = _need(part, np.minimum(here, last - 1), np.where(here == last, 1.0, 0.0))
+        carried = need <= grid.pressure_pa[here]
+        exists[trying[carried]] = True
+        trying = trying[~carried & (here < last)]
+        node[trying] += 1
+    return node, exists
+
+
+def _part(problem: _Problem, chosen: IntArray) -> _Problem:
+    return replace(
+        problem,
+        loads=tuple(load[chosen] for load in problem.loads),
+        rows=problem.rows[chosen],
+        factor=problem.factor[chosen],
+        offset_pa=problem.offset_pa[chosen],
+    )
+
+
+def _place_in_cell(problem: _Problem, cell: IntArray) -> FloatArray:
+    """Root of ln need = ln p in each cell, by false position that never leaves its bracket.
+
+    The end that stays has its value halved (Illinois rule), which makes it converge fast; where a
+    value is infinite (no speed at the lower node) the bracket is halved instead.
+    """
+    low, high = np.zeros(cell.size), np.ones(cell.size)
+    at_low, at_high = _excess(problem, cell, low), _excess(problem, cell, high)
+    place, miss = high, np.abs(at_high)
+    for _ in range(_ROOT_STEPS):
+        known = np.isfinite(at_low) & (at_low > at_high)
+        span = np.where(known, at_low, 1.0) - np.where(known, at_high, 0.0)
+        guess = high + at_high * (high - low) / span
+        inside = known & (guess > low) & (guess < high)
+        middle = np.where(inside, guess, 0.5 * (low + high))
+        value = _excess(problem, cell, middle)
+        carried = value <= 0.0
+        at_low = np.where(carried, np.where(inside, 0.5 * at_low, at_low), value)
+        at_high = np.where(carried, value, np.where(inside, 0.5 * at_high, at_high))
+        low, high = np.where(carried, low, middle), np.where(carried, middle, high)
+        closer = np.abs(value) < miss
+        place, miss = np.where(closer, middle, place), np.where(closer, np.abs(value), miss)
+        if np.all((miss < _ROOT_CLOSE) | (high - low < _ROOT_CLOSE)):
+            break
+    return place
+
+
+def _excess(problem: _Problem, cell: IntArray, place: FloatArray) -> FloatArray:
+    """ln(need/p): above zero where the pump cannot carry the load."""
+    need = _need(problem, cell, place)
+    # without any load the pressure is zero; any negative value will do
+    ratio = np.maximum(need, np.finfo(np.float64).tiny) / _pressure(problem.grid, cell, place)
+    return floats(np.log(ratio))
+
+
+def _pressure(grid: LogGrid, cell: IntArray, place: FloatArray) -> FloatArray:
+    return floats(np.exp(grid.ln_low + (cell + place) * grid.step))
 
 
 def _need(problem: _Problem, cell: IntArray, fraction: FloatArray) -> FloatArray:
@@ -148,9 +212,8 @@ def _need(problem: _Problem, cell: IntArray, fraction: FloatArray) -> FloatArray
 def _speed_in_cell(
     problem: _Problem, table: FloatArray, cell: IntArray, fraction: FloatArray
 ) -> FloatArray:
-    low = table[problem.rows, cell]
-    high = table[problem.rows, cell + 1]
-    return floats(problem.factor * (low + (high - low) * fraction))
+    speed, _ = gather(table.ravel(), problem.rows * problem.grid.count, cell, fraction)
+    return floats(problem.factor * speed)
 
 
 def _shares(problem: _Problem, pressure_pa: FloatArray) -> list[FloatArray]:
