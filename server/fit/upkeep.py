@@ -184,16 +184,10 @@ def _fluid_lines(job: _Job, containers: Sequence[Fluid]) -> tuple[list[UpkeepLin
     story = _fluid_story(job, first, changes, top_up)
     if life.reasons and changes:
         story += f"; a change every {life.hours:.0f} h: {', '.join(life.reasons)}"
-    lines = [
-        _line(item, UpkeepGroup.FLUIDS, early + late, early, f"{story} → {early + late} × {size}")
-        for item, early, late, size in zip(
-            containers,
-            first_packs,
-            later_packs,
-            map(volume_text, _contents(containers)),
-            strict=True,
-        )
-    ]
+    lines = []
+    for item, early, late in zip(containers, first_packs, later_packs, strict=True):
+        reason = f"{story} → {early + late} × {volume_text(item.container_m3)}"
+        lines.append(_line(item, UpkeepGroup.FLUIDS, early + late, early, reason))
     return lines, changes
 
 
