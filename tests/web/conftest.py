@@ -17,6 +17,16 @@ from tests.fakes import FakeEngine, MemoryAdviceStore, MemoryCatalogStore, Memor
 BASE_URL = "http://127.0.0.1:8765"
 
 
+def memory_services() -> Services:
+    """Return services that keep nothing beyond the test."""
+    return Services(
+        engine=FakeEngine(),
+        advices=MemoryAdviceStore(),
+        catalogs=MemoryCatalogStore(),
+        quotes=MemoryQuoteStore(),
+    )
+
+
 @pytest.fixture
 def settings(tmp_path: Path) -> Settings:
     return Settings(host="127.0.0.1", port=8765, data_dir=tmp_path)
@@ -24,12 +34,7 @@ def settings(tmp_path: Path) -> Settings:
 
 @pytest.fixture
 def services() -> Services:
-    return Services(
-        engine=FakeEngine(),
-        advices=MemoryAdviceStore(),
-        catalogs=MemoryCatalogStore(),
-        quotes=MemoryQuoteStore(),
-    )
+    return memory_services()
 
 
 @pytest.fixture

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 import schemathesis
-from fastapi import FastAPI
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
+from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import (
@@ -15,6 +15,10 @@ from schemathesis.specs.openapi.checks import (
     response_schema_conformance,
     status_code_conformance,
 )
+
+from server.web.build import build_app
+from server.web.settings import Settings
+from tests.web.conftest import memory_services
 
 HOST = {"Host": "127.0.0.1"}
 CHECKS = [
@@ -37,9 +41,11 @@ OPERATIONS = [
 ]
 
 
-@pytest.fixture
-def operations(app: FastAPI) -> dict[str, Any]:
+@pytest.fixture(scope="module")
+def operations(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """Return every operation of the published schema by method and path."""
+    settings = Settings("127.0.0.1", 8765, tmp_path_factory.mktemp("schema"))
+    app = build_app(settings, memory_services(), at_end=lambda: None)
     schema = schemathesis.openapi.from_asgi("/api/v1/openapi.json", app, headers=HOST)
     found: list[Any] = list(schema.get_all_operations())
     return {result.ok().label: result.ok() for result in found}
@@ -56,7 +62,7 @@ def test_every_answer_is_one_the_schema_promises(
 ) -> None:
     cases = operations[label].as_strategy(generation_mode=mode)
 
-    @settings(max_examples=12, suppress_health_check=list(HealthCheck))
+    @hypothesis_settings(max_examples=12, suppress_health_check=list(HealthCheck))
     @given(data=st.data())
     def hold(data: st.DataObject) -> None:
         case = data.draw(cases)
