@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from typing import Any, TypeVar, cast
 
@@ -27,12 +27,13 @@ def packed(record: object) -> str:
 
 def unpacked(kind: type[RecordT], text: str) -> RecordT:
     """Return the frozen record of a JSON text that ``packed`` made."""
-    record: RecordT = _adapter(cast(Hashable, kind)).validate_python(from_json(text, allow_inf_nan=True))
+    read = from_json(text, allow_inf_nan=True)
+    record: RecordT = _adapter(cast(Any, kind)).validate_python(read)
     return record
 
 
 @cache
-def _adapter(kind: Hashable) -> TypeAdapter[Any]:
+def _adapter(kind: Any) -> TypeAdapter[Any]:
     """Return the reader of a record; making one takes longer than using it."""
     return TypeAdapter(kind)
 
