@@ -90,7 +90,7 @@ def vapour_capacity_kg_s(
 
 
 def _room_pa_m3_s(ballast: Ballast, dry_gas_pa_m3_s: ArrayLike) -> FloatArray:
-    """Vapour that still finds room in the exhaust; negative where the ballast is too moist itself."""
+    """Vapour that still finds room in the exhaust; negative where the ballast is too moist."""
     flow = floats(ballast.flow_m3_s)
     moist = flow * floats(ballast.ambient_vapour_pa)
     dry = flow * floats(ballast.ambient_pa) - moist + floats(dry_gas_pa_m3_s)

@@ -66,6 +66,29 @@ def test_first_root_agrees_with_a_bracketed_root_finder() -> None:
         assert state.pressure_pa[i] == pytest.approx(root, rel=1e-9)
 
 
+def test_the_root_lies_in_the_first_cell_that_an_exhaustive_scan_finds() -> None:
+    # brute force over every node, two species, with pumps that have no speed at either end
+    n = 400
+    air, water = random_tables(n, 8), random_tables(n, 9)
+    rng = np.random.default_rng(10)
+    loads = {"air": 10 ** rng.uniform(-8, 2, n), "water": 10 ** rng.uniform(-8, 1, n)}
+    loads["water"][::5] = 0.0
+    factor = rng.uniform(0.5, 2.0, n)
+    state = steady_state(loads, {"air": air, "water": water}, np.arange(n), speed_factor=factor)
+    need = np.zeros((n, GRID.count))
+    for name, table in (("air", air), ("water", water)):
+        load = loads[name][:, np.newaxis]
+        speed = table.speed_m3_s * factor[:, np.newaxis]
+        safe = np.where(speed > 0, speed, 1.0)
+        need += np.where(load > 0, np.where(speed > 0, load / safe, np.inf), 0.0)
+    carried = need <= GRID.pressure_pa
+    assert list(state.exists) == list(carried.any(axis=1))
+    first = np.argmax(carried, axis=1)[state.exists]
+    assert np.all(first > 0)
+    assert np.all(state.pressure_pa[state.exists] <= GRID.pressure_pa[first] * (1 + 1e-12))
+    assert np.all(state.pressure_pa[state.exists] >= GRID.pressure_pa[first - 1])
+
+
 def test_a_load_above_the_largest_throughput_has_no_steady_state() -> None:
     table = random_tables(50, 4)
     largest = largest_throughput_pa_m3_s(table, np.arange(50))
