@@ -10,12 +10,15 @@ import numpy as np
 
 from server.catalog.items import Catalog
 from server.errors import Fault, InvalidInquiry
+from server.fit.backing import BackTables, back_tables
+from server.fit.bounds import without_hopeless
 from server.fit.candidates import Field, fields_of
 from server.fit.choice import StackChoice, field_of_choice
 from server.fit.costs import Purse
 from server.fit.course import pump_downs
-from server.fit.evaluation import Judged, count_rejected, judge, without_refused
+from server.fit.evaluation import How, Judged, count_rejected, judge, without_refused
 from server.fit.explain import Spot
+from server.fit.inlet import inlet_tables
 from server.fit.loads import loads_of
 from server.fit.present import present, rank_reason
 from server.fit.ranking import RANKING_RULE, Standing, ranked
@@ -47,14 +50,24 @@ def advise(requirements: Requirements, catalog: Catalog) -> Advice:
     considered = 0
     rejected: Counter[str] = Counter()
     fields: list[Judged] = []
+    known_backs: dict[tuple[tuple[str, str, str], ...], BackTables] = {}
     for field in fields_of(requirements, catalog):
         considered += field.size
         usable, refused = without_refused(field)
         rejected += refused
-        if usable.size:
-            judged = judge(usable, loads, requirements, catalog, purse)
-            rejected += count_rejected(judged)
-            fields.append(judged)
+        inlet = inlet_tables(usable.fronts, loads.species, requirements, catalog)
+        if inlet is not None:
+            usable, inlet, hopeless = without_hopeless(usable, inlet, loads, requirements)
+            rejected += hopeless
+        if not usable.size:
+            continue
+        skus = tuple(back.skus for back in usable.backs)
+        if skus not in known_backs:
+            known_backs[skus] = back_tables(usable.backs, loads.species, requirements, catalog)
+        how = How(inlet=inlet, backing=known_backs[skus])
+        judged = judge(usable, loads, requirements, catalog, purse, how)
+        rejected += count_rejected(judged)
+        fields.append(judged)
     spots = _in_order(fields, purse, requirements.limit)
     counts = Counts(
         considered=considered,
@@ -86,7 +99,9 @@ def check(requirements: Requirements, catalog: Catalog, choice: StackChoice) -> 
     _check_currency(requirements, catalog)
     field = field_of_choice(choice, requirements, catalog)
     purse = Purse(requirements, catalog)
-    judged = judge(field, loads_of(requirements), requirements, catalog, purse, follow_all=True)
+    judged = judge(
+        field, loads_of(requirements), requirements, catalog, purse, How(follow_all=True)
+    )
     spot = _best_spot(judged)
     downs = pump_downs([spot])
     stack = present(spot, 1, "Your own choice.", purse, catalog, downs[0])

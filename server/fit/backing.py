@@ -34,6 +34,8 @@ class BackTables:
     working: Mapping[str, SpeedTable]
     at_chamber: Mapping[str, SpeedTable]
     at_chamber_working: Mapping[str, SpeedTable]
+    behind_turbo: Mapping[str, SpeedTable]
+    """Speeds of the backing pumps alone where a turbomolecular pump stands in front, else empty."""
 
 
 def back_tables(
@@ -62,7 +64,11 @@ def back_tables(
             at_chamber_working[gas] = SpeedTable(
                 GRID, entry_speed_m3_s(GRID, speeds, conductance, choked)
             )
-    return BackTables(at_inlet, working, at_chamber, at_chamber_working)
+    behind: dict[str, SpeedTable] = {}
+    if any(isinstance(back.booster, TurboPump) for back in backs):
+        rows = [arrays.row_of[back.backing.sku] for back in backs]
+        behind = {gas: SpeedTable(GRID, arrays.speed(gas).speed_m3_s[rows]) for gas in species}
+    return BackTables(at_inlet, working, at_chamber, at_chamber_working, behind)
 
 
 def _speeds(backs: Sequence[Back], gas: str, arrays: CatalogArrays, *, ballast: bool) -> FloatArray:

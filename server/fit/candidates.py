@@ -68,6 +68,15 @@ class Back:
     refusal: Refusal | None
 
     @property
+    def skus(self) -> tuple[str, str, str]:
+        """Backing pump, booster and trap by SKU, empty where there is none."""
+        return (
+            self.backing.sku,
+            self.booster.sku if self.booster else "",
+            self.trap.sku if self.trap else "",
+        )
+
+    @property
     def inlet_pump(self) -> BackingPump | RootsBooster | TurboPump:
         """The pump whose inlet flange the foreline or rough line meets."""
         return self.booster or self.backing
@@ -173,9 +182,8 @@ def make_front(
     """Return a front with what rules it out by itself."""
     traps = () if trap is None else (trap,)
     refusal = _refusal(pump, fluid, traps, requirements)
-    if refusal is None and trap is not None and trap.cooling is Cooling.WATER:
-        if not requirements.utilities.cooling_water:
-            refusal = Refusal(MarginKey.UTILITIES, f"{trap.name} needs cooling water.")
+    if refusal is None:
+        refusal = _water_refusal(trap, requirements)
     if refusal is None and isinstance(pump, VapourPump) and fluid is not None:
         fits = compatibility.fluid_fits(pump, fluid)
         refusal = None if fits.allowed else Refusal(MarginKey.FLUID, fits.reason)
@@ -199,9 +207,17 @@ def make_back(
     traps = () if trap is None else (trap,)
     oil = _oil_for(backing, requirements, catalog) if oily else None
     refusal = _refusal(backing, oil, traps, requirements)
+    if refusal is None:
+        refusal = _water_refusal(trap, requirements)
     if refusal is None and booster is not None:
         refusal = _refusal(booster, None, (), requirements)
     return Back(backing, booster, trap, oil, refusal)
+
+
+def _water_refusal(trap: Trap | None, requirements: Requirements) -> Refusal | None:
+    if trap is None or trap.cooling is not Cooling.WATER or requirements.utilities.cooling_water:
+        return None
+    return Refusal(MarginKey.UTILITIES, f"{trap.name} needs cooling water.")
 
 
 def _oil_for(pump: BackingPump, requirements: Requirements, catalog: Catalog) -> Fluid | None:

@@ -122,13 +122,7 @@ class Purse:
     def back_assembly(self, back: Back, *, rough: bool) -> Assembly:
         """Return the parts of a back; for a rough stack its line to the chamber as well."""
         booster = back.booster
-        key = (
-            "back",
-            back.backing.sku,
-            booster.sku if booster else "",
-            back.trap.sku if back.trap else "",
-            rough,
-        )
+        key = ("back", back.skus, rough)
         return self._once(key, lambda: self._make_back(back, rough=rough))
 
     def _make_back(self, back: Back, *, rough: bool) -> Assembly:

@@ -8,14 +8,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from server.catalog.arrays import GRID
+from server.catalog.items import TurboPump
 from server.fit.explain import Spot, pressure
 from server.fit.geometry import foreline
 from server.fit.inlet import conductance_rows
 from server.fit.loads import AIR
 from server.fit.results import PhaseSpan, PumpDown
 from server.fit.states import foreline_limits_pa
-from server.fit.uncertainty import Courses, Draws, as_stated, draw, follow
-from server.physics.arrays import FloatArray, IntArray
+from server.fit.uncertainty import Courses, as_stated, draw, follow
+from server.physics.arrays import FloatArray
 from server.physics.entry_speed import entry_pressure_pa
 from server.physics.pumps import tolerable_foreline_pa
 from server.physics.speedtable import SpeedTable, lookup
@@ -29,55 +30,41 @@ def pump_downs(spots: Sequence[Spot]) -> list[PumpDown]:
     if not spots:
         return []
     judged = spots[0].judged
-    chosen = (
-        np.array([spot.front_row for spot in spots], dtype=np.intp),
-        np.array([spot.back_row for spot in spots], dtype=np.intp),
-    )
     loads = judged.case.loads
-    stated = follow(judged, chosen, as_stated(loads), trace=True)
-    draws = draw(loads)
-    spread = follow(judged, chosen, draws).time_s
+    fronts = np.array([spot.front_row for spot in spots], dtype=np.intp)
+    backs = np.array([spot.back_row for spot in spots], dtype=np.intp)
+    systems = draw(loads)
+    each = np.repeat(np.arange(len(spots)), systems.count)
+    every = systems.rows(np.tile(np.arange(systems.count), len(spots)))
+    spread = follow(judged, (fronts[each], backs[each]), every).time_s.reshape(len(spots), -1)
+    order = np.argsort(spread, axis=1)
+    low, high = (order[:, round(share * (systems.count - 1))] for share in (0.1, 0.9))
+    shown = as_stated(loads, len(spots)).then(systems.rows(low)).then(systems.rows(high))
+    place = (np.tile(fronts, 3), np.tile(backs, 3))
+    courses = follow(judged, place, shown, trace=True)
     return [
-        _pump_down(spot, position, stated, spread[position], draws)
-        for position, spot in enumerate(spots)
+        _pump_down(spot, position, courses, spread[position]) for position, spot in enumerate(spots)
     ]
 
 
-def _pump_down(
-    spot: Spot, position: int, stated: Courses, times_s: FloatArray, draws: Draws
-) -> PumpDown:
+def _pump_down(spot: Spot, position: int, courses: Courses, times_s: FloatArray) -> PumpDown:
+    """Pump-down of one stack; rows of the courses: as stated, P10 and P90 of every stack."""
     allowed = spot.judged.case.requirements.pump_down_time_s
-    order = np.argsort(times_s)
-    low, high = (int(order[round(share * (len(order) - 1))]) for share in (0.1, 0.9))
-    crossover, takeover = _handover(spot, stated, position)
-    time, curve = stated.curve(position)
+    stacks = len(courses.time_s) // 3
+    crossover, takeover = _handover(spot, courses, position)
+    time, curve = courses.curve(position)
     return PumpDown(
-        time_s=float(stated.time_s[position, 0]),
-        p10_s=float(times_s[low]),
-        p90_s=float(times_s[high]),
+        time_s=float(courses.time_s[position]),
+        p10_s=float(courses.time_s[position + stacks]),
+        p90_s=float(courses.time_s[position + 2 * stacks]),
         probability_in_time=float(np.mean(times_s <= allowed)) if allowed is not None else None,
         crossover_pressure_pa=crossover,
         curve=_thinned(time, curve),
-        curve_p10=_curve_of(spot, draws, low),
-        curve_p90=_curve_of(spot, draws, high),
+        curve_p10=_thinned(*courses.curve(position + stacks)),
+        curve_p90=_thinned(*courses.curve(position + 2 * stacks)),
         foreline_curve=_foreline_curve(spot, time, curve, takeover),
-        phases=_phases(spot, stated, position),
+        phases=_phases(spot, courses, position),
     )
-
-
-def _curve_of(spot: Spot, draws: Draws, which: int) -> tuple[tuple[float, float], ...]:
-    one = Draws(
-        draws.surfaces[[which]],
-        draws.leak[[which]],
-        draws.roughing_speed[[which]],
-        draws.high_vacuum_speed[[which]],
-    )
-    course = follow(spot.judged, _place(spot), one, trace=True)
-    return _thinned(*course.curve(0))
-
-
-def _place(spot: Spot) -> tuple[IntArray, IntArray]:
-    return np.array([spot.front_row]), np.array([spot.back_row])
 
 
 def _thinned(time_s: FloatArray, pressure_pa: FloatArray) -> tuple[tuple[float, float], ...]:
@@ -100,7 +87,7 @@ def _handover(spot: Spot, stated: Courses, position: int) -> tuple[float | None,
 
 
 def _phases(spot: Spot, stated: Courses, position: int) -> tuple[PhaseSpan, ...]:
-    end = float(stated.time_s[position, 0])
+    end = float(stated.time_s[position])
     rough_end = float(stated.roughing.time_s[position])
     pump = spot.back.inlet_pump.name
     if spot.front is None or position not in stated.followed:
@@ -108,9 +95,16 @@ def _phases(spot: Spot, stated: Courses, position: int) -> tuple[PhaseSpan, ...]
     handed, takeover = _handover(spot, stated, position)
     spans = [PhaseSpan("Roughing", 0.0, rough_end, f"{pump}, down to {pressure(handed or 0.0)}")]
     if takeover > rough_end:
-        spans.append(PhaseSpan("Run-up", rough_end, takeover, "roughing goes on meanwhile"))
+        spans.append(_between(spot, rough_end, takeover))
     spans.append(PhaseSpan("High vacuum", takeover, end, spot.front.pump.name))
     return tuple(spans)
+
+
+def _between(spot: Spot, start_s: float, end_s: float) -> PhaseSpan:
+    if spot.front is not None and isinstance(spot.front.pump, TurboPump):
+        return PhaseSpan("Run-up", start_s, end_s, "roughing goes on meanwhile")
+    note = "the foreline carries less than the pump could pass on"
+    return PhaseSpan("Burst after crossover", start_s, end_s, note)
 
 
 def _foreline_curve(
@@ -149,4 +143,5 @@ def _foreline_at(spot: Spot, throughput_pa_m3_s: FloatArray) -> FloatArray:
     rising = np.maximum.accumulate(carried[0])
     # below the ultimate pressure nothing is carried: the last such node is where the foreline rests
     first = int(np.argmax(rising > 0.0)) - 1
-    return np.interp(throughput_pa_m3_s, rising[max(first, 0) :], entry[max(first, 0) :])
+    start = max(first, 0)
+    return np.asarray(np.interp(throughput_pa_m3_s, rising[start:], entry[start:]))

@@ -21,9 +21,8 @@ from server.fit.requirements import Requirements
 from server.fit.states import FieldStates
 from server.fit.thresholds import CROSSOVER_ROOM
 from server.physics.arrays import FloatArray, IntArray
-from server.physics.gasload import GasLoad
+from server.physics.gasload import GasLoad, load_at_pa_m3_s
 from server.physics.pumpdown import Phase, pump_down
-from server.physics.pumps import overload_time_s
 from server.physics.speedtable import SpeedTable, lookup
 
 ATMOSPHERE_PA = 101_325.0
@@ -163,15 +162,16 @@ def evacuate(
             states, loads, sub, target, (front_rows[rest], back_rows[rest])
         )
         found = pump_down(loads.volume_m3, with_constant(load, resting), phase, HORIZON_S)
-        time[rest] = found.time_s + held_back_s(
-            states, loads, sub, (front_rows[rest], back_rows[rest])
-        )
+        time[rest] = found.time_s
     return Evacuation(time, takeover.crossover_pa, takeover.time_s, takeover.pressure_pa)
 
 
 @dataclass(frozen=True)
 class Takeover:
-    """When and where the high-vacuum pump takes over, n combinations."""
+    """When and where the high-vacuum pump takes over, n combinations.
+
+    ``time_s`` includes the burst after crossover that a weak foreline holds back.
+    """
 
     crossover_pa: FloatArray
     time_s: FloatArray
@@ -199,6 +199,8 @@ def _takeover(
     pressure[running_up] = np.minimum(
         curves.pressure_at(back_rows[running_up], time[running_up]), crossover[running_up]
     )
+    handed = Takeover(crossover, time, pressure)
+    time = time + held_back_s(states, loads, handed, chosen)
     return Takeover(crossover, time, pressure), curves
 
 
@@ -239,13 +241,39 @@ def held_back_s(
     assert states.inlet is not None  # noqa: S101 (only called for high-vacuum fields)
     assert states.capacity_pa_m3_s is not None  # noqa: S101
     carried = states.capacity_pa_m3_s[front_rows, back_rows]
+    table = states.inlet.at_chamber[AIR]
     rows = states.inlet.row_of_front[front_rows]
-    speed = lookup(states.inlet.at_chamber[AIR], rows, takeover.pressure_pa)
-    unhindered = speed * takeover.pressure_pa
-    limited = carried < unhindered
-    slow = overload_time_s(loads.volume_m3, takeover.pressure_pa, speed, np.maximum(carried, 1e-12))
-    fast = loads.volume_m3 * takeover.pressure_pa / unhindered
-    return np.where(limited, np.maximum(slow - fast, 0.0), 0.0)
+    begin = takeover.pressure_pa
+    limited = carried < lookup(table, rows, begin) * begin
+    extra = np.zeros(len(rows))
+    if limited.any():
+        load = loads.weighted({gas: np.ones(1) for gas in loads.species})
+        flow = load_at_pa_m3_s(load, takeover.time_s[limited])
+        extra[limited] = loads.volume_m3 * _burst_s_m3(
+            table, rows[limited], begin[limited], carried[limited], flow
+        )
+    return extra
+
+
+def _burst_s_m3(
+    table: SpeedTable, rows: IntArray, begin_pa: FloatArray, carried: FloatArray, flow: FloatArray
+) -> FloatArray:
+    """Extra time per chamber volume, ∫ dp·[1/(Q_carried − Q) − 1/(S·p − Q)] where S·p is more."""
+    knee = carried / table.speed_m3_s.max(axis=1)[rows]
+    low = np.clip(np.minimum(knee, begin_pa), GRID.low_pa, GRID.high_pa)
+    pressure = np.geomspace(low, begin_pa, BURST_POINTS, axis=1)
+    drawn = lookup(table, rows[:, np.newaxis], pressure) * pressure
+    over = drawn > carried[:, np.newaxis]
+    spare = carried - flow
+    held = 1.0 / np.where(spare > 0.0, spare, 1.0)[:, np.newaxis]
+    free = 1.0 / np.where(over & (spare > 0.0)[:, np.newaxis], drawn - flow[:, np.newaxis], 1.0)
+    slower = np.where(over, (held - free) * pressure, 0.0)
+    extra = np.trapezoid(slower, np.log(pressure), axis=1)
+    return np.where(spare > 0.0, extra, np.inf)
+
+
+BURST_POINTS = 48
+"""Points of the integral over the burst: a tenth of a percent of it."""
 
 
 def _evacuate_rough(

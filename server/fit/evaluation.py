@@ -10,20 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.catalog.items import Catalog
+from server.fit.backing import BackTables, back_tables
 from server.fit.candidates import Back, Field, Front
 from server.fit.costs import CostTable, Purse
 from server.fit.evacuation import Evacuation, evacuate
+from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import Loads
 from server.fit.money import minor_digits
 from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS, Case, Ledger
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
-from server.fit.states import field_states
-from server.fit.thresholds import RULES
+from server.fit.states import Tables, field_states
+from server.fit.thresholds import ROUNDING, RULES
 from server.physics.arrays import BoolArray, FloatArray, IntArray
-
-ROUNDING = 1e-9
-"""Ratios this close to a threshold count as at it."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +55,26 @@ class Judged:
 
 
 KEYS = tuple(MarginKey)
+YES_OR_NO = frozenset({MarginKey.UTILITIES, MarginKey.COMPATIBILITY})
+
+
+@dataclass(frozen=True)
+class How:
+    """How far a field is judged, and what is known of it already."""
+
+    follow_all: bool = False
+    """Follow the pump-down of combinations that a steady margin rules out as well."""
+    timed: bool = True
+    """Follow pump-downs at all; without, margins that need them are left out."""
+    cost: CostTable | None = None
+    """Costs of the field, where they are known."""
+    inlet: InletTables | None = None
+    """Tables of its fronts, where they are known."""
+    backing: BackTables | None = None
+    """Tables of its backs, where they are known."""
+
+
+JUST_JUDGE = How()
 
 
 def judge(
@@ -64,8 +83,7 @@ def judge(
     requirements: Requirements,
     catalog: Catalog,
     purse: Purse,
-    *,
-    follow_all: bool = False,
+    how: How = JUST_JUDGE,
 ) -> Judged:
     """Judge a field.
 
@@ -81,34 +99,40 @@ def judge(
         What can be sold.
     purse : Purse
         Prices.
-    follow_all : bool
-        Follow the pump-down of combinations that a steady margin rules out as well.
+    how : How
+        How far to go, and tables that are known already.
     """
-    cost = purse.table(field)
-    states = field_states(field.fronts, field.backs, loads, requirements, catalog)
+    cost = how.cost or purse.table(field)
+    tables = Tables(
+        how.inlet or inlet_tables(field.fronts, loads.species, requirements, catalog),
+        how.backing or back_tables(field.backs, loads.species, requirements, catalog),
+    )
+    states = field_states(field.fronts, field.backs, loads, requirements, tables)
     purchase = cost.purchase / float(10 ** minor_digits(catalog.currency))
     case = Case(field, loads, requirements, states, purchase, cost.open_joints)
     shape = (len(field.fronts), len(field.backs))
-    ledgers: dict[MarginKey, Ledger] = {}
-    for key, steady in STEADY_MARGINS.items():
-        ledger = steady(case)
-        if ledger is not None:
-            ledgers[key] = ledger
-    alive = np.ones(shape, dtype=np.bool_)
-    if not follow_all:
-        for ledger in ledgers.values():
-            alive &= ~(np.broadcast_to(ledger.ratio, shape) < 1.0 - ROUNDING)
+    ledgers = {key: found for key, margin in STEADY_MARGINS.items() if (found := margin(case))}
+    alive = _alive(ledgers, shape, how)
     front_rows, back_rows = np.nonzero(alive)
     chosen = (front_rows, back_rows)
     evacuation = evacuate(field.fronts, field.backs, states, loads, requirements, chosen)
     time = np.full(shape, np.inf)
     time[alive] = evacuation.time_s
-    for key, timed in TIMED_MARGINS.items():
-        ledger = timed(case, time)
-        if ledger is not None:
-            ledgers[key] = _only(ledger, alive)
+    if how.timed:
+        for key, timed in TIMED_MARGINS.items():
+            if found := timed(case, time):
+                ledgers[key] = _only(found, alive)
     worst_key, worst_share, fails = _worst(ledgers, shape)
     return Judged(case, cost, ledgers, evacuation, chosen, time, worst_key, worst_share, fails)
+
+
+def _alive(ledgers: Mapping[MarginKey, Ledger], shape: tuple[int, int], how: How) -> BoolArray:
+    """Say whose pump-down is worth following."""
+    alive = np.full(shape, how.timed)
+    if not how.follow_all:
+        for ledger in ledgers.values():
+            alive &= ~(np.broadcast_to(ledger.ratio, shape) < 1.0 - ROUNDING)
+    return alive
 
 
 def _only(ledger: Ledger, alive: BoolArray) -> Ledger:
@@ -126,6 +150,8 @@ def _worst(
         ratio = np.broadcast_to(ledger.ratio, shape)
         share = ratio / RULES[key].threshold
         smaller = share < worst  # NaN: does not apply, compares false
+        if key in YES_OR_NO:
+            smaller &= ratio < 1.0  # what is simply allowed is nobody's weakest point
         worst_key[smaller] = KEYS.index(key)
         worst = np.where(smaller, share, worst)
         fails |= ratio < 1.0 - ROUNDING

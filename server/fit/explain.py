@@ -10,10 +10,10 @@ import numpy as np
 
 from server.catalog.items import OIL_SEALED_KINDS, CapturePump, PumpKind, TurboPump, VapourPump
 from server.fit.candidates import Back, Front
-from server.fit.evaluation import ROUNDING, Judged
+from server.fit.evaluation import Judged
 from server.fit.margins import Ledger, vapour_route
 from server.fit.results import Margin, MarginKey, MarginVerdict
-from server.fit.thresholds import BURST_S, RULES, VANE_CLEAN_ROUGHING_PA
+from server.fit.thresholds import BURST_S, ROUNDING, RULES, VANE_CLEAN_ROUGHING_PA
 from server.units import Dimension, format_quantity
 
 

@@ -6,7 +6,7 @@ Fronts that differ in fluid alone share a row: the row belongs to the arrangemen
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -42,14 +42,28 @@ class InletTables:
     caught: Mapping[str, FloatArray]
     """Per species: 1 where the arrangement's trap holds it before it reaches the pump, else 0."""
 
+    def only(self, fronts: IntArray) -> InletTables:
+        """Return the tables for some of the fronts."""
+        return replace(self, row_of_front=self.row_of_front[fronts])
+
 
 def inlet_tables(
+    fronts: Sequence[Front | None],
+    species: Sequence[str],
+    requirements: Requirements,
+    catalog: Catalog,
+) -> InletTables | None:
+    """Tabulate the speeds of all fronts for the species of the load; None for rough stacks."""
+    real = [front for front in fronts if front is not None]
+    return _inlet_tables(real, species, requirements, catalog) if real else None
+
+
+def _inlet_tables(
     fronts: Sequence[Front],
     species: Sequence[str],
     requirements: Requirements,
     catalog: Catalog,
 ) -> InletTables:
-    """Tabulate the speeds of all fronts for the species of the load."""
     keys: dict[tuple[str, str], int] = {}
     arrangements: list[Arrangement] = []
     rows = np.empty(len(fronts), dtype=np.intp)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import constants
 
-from server.catalog.items import CapturePump, PumpKind, Trap, VapourPump
+from server.catalog.items import CapturePump, PumpKind, Trap, TurboPump, VapourPump
 from server.fit.candidates import Back, Field, Front
 from server.fit.inlet import is_caught
 from server.fit.loads import PUMP_K, Loads
@@ -115,7 +115,24 @@ def foreline(case: Case) -> Ledger | None:
     if worst is None:
         return None
     unbacked = np.array([[front.pump.outlet is None] for front in case.fronts])
-    return Ledger(worst.required, worst.available, np.where(unbacked, np.nan, worst.ratio))
+    roughing = _turbo_roughing(case)
+    return Ledger(
+        np.where(unbacked, roughing.required, worst.required),
+        np.where(unbacked, roughing.available, worst.available),
+        np.where(unbacked, roughing.ratio, worst.ratio),
+    )
+
+
+def _turbo_roughing(case: Case) -> Ledger:
+    """Judge the foreline of a turbo pump that roughs for a capture pump; NaN for other backs."""
+    boosters = [back.booster for back in case.backs]
+    tolerable = np.array(
+        [[b.tolerable_foreline_pa if isinstance(b, TurboPump) else np.nan for b in boosters]]
+    )
+    found = case.states.behind_turbo_pa
+    behind = np.full(tolerable.shape, np.nan) if found is None else found
+    ratio = np.where(np.isnan(tolerable), np.nan, _share(tolerable, behind))
+    return Ledger(behind, tolerable, ratio)
 
 
 def _worse(one: Ledger, other: Ledger) -> Ledger:
@@ -172,7 +189,11 @@ def vapour(case: Case) -> Ledger | None:
         available = np.maximum(_trapped_kg_s(case, substance), _carried_kg_s(case, substance))
         now = _ledger(np.full(available.shape, rate), available, _share(available, rate))
         worst = now if worst is None else _worse(worst, now)
-    return worst
+    if worst is None or not case.fronts:
+        return worst
+    # a capture pump keeps the vapour: how long is a matter of its life, see `duty`
+    keeps = np.array([[isinstance(front.pump, CapturePump)] for front in case.fronts])
+    return Ledger(worst.required, worst.available, np.where(keeps, np.nan, worst.ratio))
 
 
 def working_time_per_day_s(requirements: Requirements) -> float:
@@ -193,7 +214,8 @@ def _trapped_kg_s(case: Case, substance: str) -> FloatArray:
     fronts = np.array(
         [[_holds(front.trap, substance, case.requirements) * per_second] for front in case.fronts]
     )
-    return np.maximum(fronts, backs)
+    best: FloatArray = np.maximum(fronts, backs)
+    return best
 
 
 def vapour_route(case: Case, front: Front | None, back: Back) -> str:

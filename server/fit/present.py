@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from server.catalog.items import Catalog, Item, Pump, VapourPump
 from server.fit.costs import Purse
+from server.fit.evaluation import YES_OR_NO
 from server.fit.explain import Spot, margins_of
 from server.fit.flags import flags_of
 from server.fit.money import round_money
@@ -43,7 +44,8 @@ def present(
         verdict = StackVerdict.REJECTED
     else:
         verdict = StackVerdict.FITS if spot.at(judged.fits) else StackVerdict.MARGINAL
-    weakest = min(margins, key=lambda margin: margin.ratio / margin.threshold, default=None)
+    graded = [margin for margin in margins if margin.key not in YES_OR_NO or margin.ratio < 1.0]
+    weakest = min(graded, key=lambda margin: margin.ratio / margin.threshold, default=None)
     return StackAdvice(
         rank=rank,
         verdict=verdict,

@@ -12,10 +12,10 @@ import numpy as np
 
 from server.catalog.flanges import Flange
 from server.catalog.gas_curves import compression_for
-from server.catalog.items import Catalog, TurboPump, VapourPump
-from server.fit.backing import BackTables, Foreline, back_tables
+from server.catalog.items import TurboPump, VapourPump
+from server.fit.backing import BackTables, Foreline
 from server.fit.candidates import Back, Front, HighVacuumPump
-from server.fit.inlet import InletTables, inlet_tables
+from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
 from server.fit.thresholds import BASE_STATE_AFTER_S, BURST_S, FORELINE_SHARE_AT_CROSSOVER
@@ -61,6 +61,8 @@ class FieldStates:
     """Pressure at the pump's inlet without load."""
     inlet: InletTables | None
     backing: BackTables
+    behind_turbo_pa: FloatArray | None = None
+    """Foreline pressure of the turbomolecular pumps that rough for others, shape (1, B)."""
 
 
 def process_time_s(requirements: Requirements) -> float:
@@ -68,20 +70,26 @@ def process_time_s(requirements: Requirements) -> float:
     return requirements.pump_down_time_s or 3600.0
 
 
+@dataclass(frozen=True)
+class Tables:
+    """Speed tables of a field's fronts (None: rough stacks) and backs."""
+
+    inlet: InletTables | None
+    backing: BackTables
+
+
 def field_states(
     fronts: Sequence[Front | None],
     backs: Sequence[Back],
     loads: Loads,
     requirements: Requirements,
-    catalog: Catalog,
+    tables: Tables,
 ) -> FieldStates:
     """Return the steady states of a field: high-vacuum stacks, or rough ones where fronts is (None,)."""
-    backing = back_tables(backs, loads.species, requirements, catalog)
     real = [front for front in fronts if front is not None]
-    if not real:
-        return _rough_states(backs, backing, loads, requirements)
-    inlet = inlet_tables(real, loads.species, requirements, catalog)
-    return _HighVacuum(real, backs, loads, requirements, inlet, backing).states()
+    if tables.inlet is None:
+        return _rough_states(backs, tables.backing, loads, requirements)
+    return _HighVacuum(real, backs, loads, requirements, tables.inlet, tables.backing).states()
 
 
 def _rough_states(
@@ -135,14 +143,18 @@ class _HighVacuum:
             running = self.loads.running_pa_m3_s(process_time_s(self.requirements))
             shift = self._offset(running, working, outlet_row)
             process = self._settle(running, shift, working, outlet_row)
-        capacity = self._capacity(line, outlet_row)
+        capacity = self._capacity(working, outlet_row)
         limit = self._crossover_limit(capacity)
-        floor = steady_state(
-            self.loads.base_pa_m3_s(process_time_s(self.requirements)),
-            self.backing.at_chamber,
-            np.arange(len(self.backs)),
-        ).pressure_pa[np.newaxis]
-        return FieldStates(base, process, capacity, limit, floor, offset, self.inlet, self.backing)
+        roughed = self.loads.base_pa_m3_s(process_time_s(self.requirements))
+        rows = np.arange(len(self.backs))
+        floor = steady_state(roughed, self.backing.at_chamber, rows).pressure_pa[np.newaxis]
+        behind = None
+        if self.backing.behind_turbo:
+            found = steady_state(roughed, self.backing.behind_turbo, rows)
+            behind = found.pressure_pa[np.newaxis]
+        return FieldStates(
+            base, process, capacity, limit, floor, offset, self.inlet, self.backing, behind
+        )
 
     def _outlets(self) -> tuple[list[Flange], IntArray]:
         """Distinct outlets, and the row of each front (−1: none)."""
@@ -216,7 +228,8 @@ class _HighVacuum:
         offset: FloatArray,
     ) -> tuple[FloatArray, dict[str, FloatArray]]:
         """Solve for all combinations; fronts whose offset is the same for all backs only once."""
-        varies = np.ptp(offset, axis=1) > 0.0
+        # NaN differs from itself: a front without foreline state with one back has one with others
+        varies = ~(np.ptp(offset, axis=1) == 0.0)
         pressure = np.empty(offset.shape)
         partial = {gas: np.empty(offset.shape) for gas in load}
         for chosen, columns in ((varies, offset.shape[1]), (~varies, 1)):

@@ -103,3 +103,6 @@ FORELINE_SHARE_AT_CROSSOVER = 0.5
 
 CROSSOVER_ROOM = 1.2
 """The chamber is handed over this factor below the limit, where roughing gets there."""
+
+ROUNDING = 1e-9
+"""Ratios this close to a threshold count as at it."""

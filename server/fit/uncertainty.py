@@ -7,10 +7,11 @@ that the same inquiry always gets the same answer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import norm, qmc
+from scipy.special import ndtri
+from scipy.stats import qmc
 
 from server.fit.evaluation import Judged
 from server.fit.evacuation import (
@@ -49,28 +50,45 @@ class Draws:
         """How many systems."""
         return len(self.leak)
 
+    def rows(self, chosen: IntArray) -> Draws:
+        """Return some of the systems, in the order asked for."""
+        return Draws(
+            self.surfaces[chosen],
+            self.leak[chosen],
+            self.roughing_speed[chosen],
+            self.high_vacuum_speed[chosen],
+        )
+
+    def then(self, other: Draws) -> Draws:
+        """Return these systems followed by others."""
+        return Draws(
+            np.concatenate([self.surfaces, other.surfaces]),
+            np.concatenate([self.leak, other.leak]),
+            np.concatenate([self.roughing_speed, other.roughing_speed]),
+            np.concatenate([self.high_vacuum_speed, other.high_vacuum_speed]),
+        )
+
 
 def draw(loads: Loads, count: int = DRAWS, seed: int = SEED) -> Draws:
     """Return factors for ``count`` plausible systems (a power of two keeps Sobol points balanced)."""
     spread = [surface.row.geometric_sd for surface in loads.surfaces]
     spread += [LEAK_GSD, SPEED_GSD, SPEED_GSD]
     points = qmc.Sobol(len(spread), scramble=True, rng=seed).random(count)
-    factors = np.exp(norm.ppf(points) * np.log(spread))
+    factors = np.exp(ndtri(points) * np.log(spread))
     return Draws(factors[:, :-3], factors[:, -3], factors[:, -2], factors[:, -1])
 
 
-def as_stated(loads: Loads) -> Draws:
-    """Return the one system that is exactly as stated."""
-    one = np.ones(1)
-    return Draws(np.ones((1, len(loads.surfaces))), one, one, one)
+def as_stated(loads: Loads, count: int) -> Draws:
+    """Return ``count`` systems that are exactly as stated."""
+    one = np.ones(count)
+    return Draws(np.ones((count, len(loads.surfaces))), one, one, one)
 
 
 @dataclass(frozen=True)
 class Courses:
-    """Pump-downs of m combinations × n systems, row i·n + j; curves only where they were asked for."""
+    """Pump-downs of n combination-and-system pairs; curves only where they were asked for."""
 
     time_s: FloatArray
-    """Shape (m, n)."""
     roughing: PhaseResult
     high_vacuum: PhaseResult | None
     followed: IntArray
@@ -98,42 +116,39 @@ class Courses:
 def follow(
     judged: Judged, chosen: tuple[IntArray, IntArray], draws: Draws, *, trace: bool = False
 ) -> Courses:
-    """Follow the pump-down of m combinations for each of n systems.
+    """Follow the pump-down of n combinations, each as one plausible system.
 
     Parameters
     ----------
     judged : Judged
-        The field.
-    chosen : pair of int arrays, shape (m,)
+        The field; the combinations must be among those it followed.
+    chosen : pair of int arrays, shape (n,)
         Front and back of each combination.
     draws : Draws
-        n systems.
+        The system of each combination, n rows.
     trace : bool
         Keep the curves.
     """
     case, states = judged.case, judged.case.states
-    loads, count = case.loads, draws.count
-    front_rows, back_rows = (np.repeat(rows, count) for rows in chosen)
-    m = len(chosen[0])
+    loads = case.loads
     target = case.requirements.target_pressure_pa
-    stop = np.full(m * count, target)
+    stop = np.full(draws.count, target)
     if states.inlet is not None:
-        stop = np.maximum(np.repeat(_crossover_of(judged, chosen), count), target)
+        stop = np.maximum(judged.evacuation.crossover_pa[_position(judged, chosen)], target)
     tables = states.backing.at_chamber
     reference = ROUGH_REFERENCE_PA if states.inlet is not None else target
-    load = _scaled(equivalent_load(loads, tables, back_rows, reference), draws, m)
-    factor = np.tile(draws.roughing_speed, m)
-    phase = Phase(tables[AIR], back_rows, ATMOSPHERE_PA, stop, speed_factor=factor)
+    load = _scaled(equivalent_load(loads, tables, chosen[1], reference), draws)
+    phase = Phase(tables[AIR], chosen[1], ATMOSPHERE_PA, stop, speed_factor=draws.roughing_speed)
     roughing = pump_down(loads.volume_m3, load, phase, HORIZON_S, trace=trace)
     if states.inlet is None:
         nothing = np.zeros(0, dtype=np.intp)
-        return Courses(roughing.time_s.reshape(m, count), roughing, None, nothing, roughing.time_s)
-    return _with_high_vacuum(judged, (front_rows, back_rows), draws, roughing, stop, trace=trace)
+        return Courses(roughing.time_s, roughing, None, nothing, roughing.time_s)
+    return _with_high_vacuum(judged, chosen, draws, roughing, stop, trace=trace)
 
 
 def _with_high_vacuum(
     judged: Judged,
-    rows: tuple[IntArray, IntArray],
+    chosen: tuple[IntArray, IntArray],
     draws: Draws,
     roughing: PhaseResult,
     stop_pa: FloatArray,
@@ -141,39 +156,31 @@ def _with_high_vacuum(
     trace: bool,
 ) -> Courses:
     case, states = judged.case, judged.case.states
-    count = draws.count
-    m = len(stop_pa) // count
-    wait = np.array([run_up_s(front) for front in case.fronts])[rows[0]]
-    takeover = roughing.time_s + wait
-    time = roughing.time_s.copy()
     target = case.requirements.target_pressure_pa
+    wait = np.array([run_up_s(front) for front in case.fronts])[chosen[0]]
+    start = judged.evacuation.takeover_pa[_position(judged, chosen)]
+    start = np.clip(start, target, np.maximum(stop_pa, target))
+    handed = Takeover(stop_pa, roughing.time_s, start)
+    takeover = roughing.time_s + wait + held_back_s(states, case.loads, handed, chosen)
+    time = roughing.time_s.copy()
     followed = np.nonzero((stop_pa > target) & (takeover < HORIZON_S))[0]
     if followed.size == 0:
-        return Courses(time.reshape(m, count), roughing, None, followed, takeover)
-    sub = (rows[0][followed], rows[1][followed])
-    start = np.minimum(_takeover_pressure(judged, sub), stop_pa[followed])
-    start = np.maximum(start, target)
-    begin = Takeover(stop_pa[followed], takeover[followed], start)
+        return Courses(time, roughing, None, followed, takeover)
+    sub = (chosen[0][followed], chosen[1][followed])
+    begin = Takeover(stop_pa[followed], takeover[followed], start[followed])
     phase, load, resting = high_vacuum_phase(states, case.loads, begin, target, sub)
-    speed = np.tile(draws.high_vacuum_speed, m)[followed]
-    phase = Phase(
-        phase.speed, phase.rows, phase.start_pressure_pa, phase.target_pressure_pa,
-        phase.start_time_s, speed,
-    )  # fmt: skip
-    load = with_constant(_scaled(load, draws, m, followed), resting)
+    systems = draws.rows(followed)
+    phase = replace(phase, speed_factor=systems.high_vacuum_speed)
+    load = with_constant(_scaled(load, systems), resting)
     found = pump_down(case.loads.volume_m3, load, phase, HORIZON_S, trace=trace)
-    time[followed] = found.time_s + held_back_s(states, case.loads, begin, sub)
-    return Courses(time.reshape(m, count), roughing, found, followed, takeover)
+    time[followed] = found.time_s
+    return Courses(time, roughing, found, followed, takeover)
 
 
-def _scaled(load: GasLoad, draws: Draws, m: int, rows: IntArray | None = None) -> GasLoad:
-    leak = np.tile(draws.leak, m)
-    surfaces = np.tile(draws.surfaces, (m, 1))
-    if rows is not None:
-        leak, surfaces = leak[rows], surfaces[rows]
+def _scaled(load: GasLoad, draws: Draws) -> GasLoad:
     return GasLoad(
-        np.asarray(load.constant_pa_m3_s) * leak,
-        np.asarray(load.amplitude_pa_m3_s) * surfaces,
+        np.asarray(load.constant_pa_m3_s) * draws.leak,
+        np.asarray(load.amplitude_pa_m3_s) * draws.surfaces,
         load.alpha,
     )
 
@@ -183,11 +190,3 @@ def _position(judged: Judged, chosen: tuple[IntArray, IntArray]) -> IntArray:
     columns = len(judged.case.field.backs)
     known = judged.chosen[0] * columns + judged.chosen[1]
     return np.searchsorted(known, chosen[0] * columns + chosen[1])
-
-
-def _crossover_of(judged: Judged, chosen: tuple[IntArray, IntArray]) -> FloatArray:
-    return judged.evacuation.crossover_pa[_position(judged, chosen)]
-
-
-def _takeover_pressure(judged: Judged, chosen: tuple[IntArray, IntArray]) -> FloatArray:
-    return judged.evacuation.takeover_pa[_position(judged, chosen)]

@@ -1,0 +1,275 @@
+"""Workings: what stands in the foreline, what it lets through, and when the chamber may be handed over."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+from scipy.optimize import brentq
+
+from server.catalog.arrays import GRID
+from server.catalog.items import RootsBooster, VapourPump
+from server.fit.evacuation import crossover_pressure_pa, run_up_s
+from server.fit.loads import AIR
+from server.fit.results import Working
+from server.fit.states import foreline_limits_pa, process_time_s
+from server.fit.thresholds import BURST_S, CROSSOVER_ROOM, FORELINE_SHARE_AT_CROSSOVER
+from server.fit.workings_bench import (
+    CATALOG,
+    PRACTICE,
+    Bench,
+    Law,
+    Settled,
+    cite,
+    gas_name,
+    line,
+    speed_at,
+)
+from server.fit.workings_booster import booster_lines
+from server.fit.workings_line import main_gas, molecular_lines
+from server.physics.pumps import overload_time_s, tolerable_foreline_pa
+from server.physics.speedtable import SpeedTable
+
+SECTION = "Foreline"
+CROSSOVER_SECTION = "Crossover"
+
+_AT_BACK = Law(
+    "p_b", "p_b = Σ Q_i/S_b,i(p_b), the load through the backing pump", "Pa",
+    "definition of pumping speed; Dalton",
+)  # fmt: skip
+_LINE = Law(
+    "C_f", "C of the foreline for air at the mean pressure (p_f + p_b)/2", "m³/s",
+    cite("SHARIPOV-1998", "OATLEY-1957"),
+)  # fmt: skip
+_FORELINE = Law("p_f", "p_f = p_b + Q/C_f", "Pa", "definition of conductance")
+_TOLERABLE = Law(
+    "p_tol", "p_tol = p_no-load − (p_no-load − p_full-load)·Q/Q_max, Q at most Q_max", "Pa",
+    f"{cite('HABLANIAN-1997')}; straight line between the two: {PRACTICE}",
+)  # fmt: skip
+_OWN = Law("Q_limit", "Q_limit = Q_max: the pump's own limit comes first", "Pa·m³/s", CATALOG)
+_CARRIED = Law(
+    "Q_limit", "Q_limit = S_b·p_b = C_f·(p_tol(Q_limit) − p_b): p_f has reached p_tol", "Pa·m³/s",
+    cite("HABLANIAN-1997"),
+)  # fmt: skip
+_LARGEST_SPEED = Law(
+    "S_limit", "S_limit = Q_limit/p_in, whatever the pump's own speed", "m³/s",
+    "definition of throughput",
+)  # fmt: skip
+
+_ROUGHING = Law(
+    "p_1", "p_1 = Q_limit/S_rough(p_1): roughing carries no more than the pump can", "Pa",
+    cite("HABLANIAN-1997"),
+)  # fmt: skip
+_BURST_LIMIT = Law(
+    "p_2", f"p_2 = Q_limit·{BURST_S:g} s/V: the burst is over in time", "Pa",
+    f"gas in a volume; {BURST_S:g} s: {PRACTICE}",
+)  # fmt: skip
+_STEP = Law("p_3", f"p_3 = {FORELINE_SHARE_AT_CROSSOVER:g}·p_no-load", "Pa", PRACTICE)
+_LIMIT = Law("p_limit", "p_limit = the smallest of p_1, p_2, p_3", "Pa", cite("HABLANIAN-1997"))
+_START = Law("p_limit", "p_limit = start pressure of the pump", "Pa", CATALOG)
+_FLOOR = Law(
+    "p_floor", "p_floor = Σ Q_i/S_rough,i(p_floor) by roughing alone", "Pa",
+    "definition of pumping speed; Dalton",
+)  # fmt: skip
+_CHOSEN = Law(
+    "p_x",
+    f"p_x = p_limit/{CROSSOVER_ROOM:g} where roughing gets there, else p_limit",
+    "Pa",
+    PRACTICE,
+)
+_BURST = Law(
+    "t_burst", "t = V·(p − Q_limit/S_eff)/Q_limit, 0 where S_eff·p is below Q_limit", "s",
+    cite("HABLANIAN-1997"),
+)  # fmt: skip
+
+
+def foreline_lines(bench: Bench) -> Iterator[Working]:
+    """Yield backing pressure, foreline pressure, tolerable pressure and largest throughput."""
+    if not bench.has_foreline:
+        return
+    run = bench.foreline
+    if run.parts:
+        yield from molecular_lines(SECTION, "foreline", run, AIR)
+    for state in bench.settled:
+        yield from _pressure_lines(bench, state)
+    yield from _largest_lines(bench)
+
+
+def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
+    at_back, _ = bench.backing_pa(state)
+    flow = sum(state.load_pa_m3_s.values())
+    inputs: dict[str, float | str] = {}
+    for gas in state.gases:
+        inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.load_pa_m3_s[gas]
+        if math.isfinite(at_back):
+            speed = speed_at(bench.back_speeds(gas, state), bench.spot.back_row, at_back)
+            inputs[f"S_b({gas_name(gas)}) [m³/s]"] = speed
+    yield line(SECTION, f"backing-{state.key}", f"Pressure at the backing side {state.words}",
+               _AT_BACK, inputs, at_back)  # fmt: skip
+    if math.isfinite(at_back) and isinstance(bench.back.booster, RootsBooster):
+        yield from booster_lines(SECTION, bench, state, main_gas(state, bench), at_back)
+    foreline_pa = state.foreline_pa
+    if math.isfinite(foreline_pa):
+        conductance = bench.conductance_m3_s(bench.foreline, AIR, (foreline_pa + at_back) / 2)
+        yield line(SECTION, f"foreline-c-{state.key}", f"Foreline {state.words}", _LINE,
+                   {"p_f [Pa]": foreline_pa, "p_b [Pa]": at_back}, conductance)  # fmt: skip
+        drop = {"p_b [Pa]": at_back, "Q [Pa·m³/s]": flow, "C_f [m³/s]": conductance}
+        yield line(SECTION, f"foreline-{state.key}", f"Foreline pressure {state.words}", _FORELINE,
+                   drop, foreline_pa)  # fmt: skip
+    yield line(SECTION, f"tolerable-{state.key}", f"Tolerable foreline pressure {state.words}",
+               _TOLERABLE, _tolerable_inputs(bench, flow), state.tolerable_pa)  # fmt: skip
+
+
+def _tolerable_inputs(bench: Bench, flow_pa_m3_s: float) -> dict[str, float | str]:
+    assert bench.front is not None  # noqa: S101 (only pumps with an outlet have a foreline)
+    no_load, full_load = foreline_limits_pa(bench.front.pump)
+    return {
+        "p_no-load [Pa]": no_load,
+        "p_full-load [Pa]": full_load,
+        "Q [Pa·m³/s]": flow_pa_m3_s,
+        "Q_max [Pa·m³/s]": bench.front.pump.largest_throughput_pa_m3_s,
+    }
+
+
+def _largest_lines(bench: Bench) -> Iterator[Working]:
+    assert bench.front is not None  # noqa: S101 (only pumps with an outlet have a foreline)
+    pump = bench.front.pump
+    limit = bench.one(bench.states.capacity_pa_m3_s)
+    own = pump.largest_throughput_pa_m3_s
+    name = "Largest throughput that pump and foreline carry"
+    # the table holds the pump's own limit where the root lies at the jump at its end
+    if limit >= own * (1.0 - 1e-9):
+        yield line(SECTION, "largest", name, _OWN, {"Q_max [Pa·m³/s]": own}, limit)
+    else:
+        at_back = _pressure_of_flow(bench.states.backing.at_inlet[AIR], bench.spot.back_row, limit)
+        no_load, full_load = foreline_limits_pa(pump)
+        tolerable = float(tolerable_foreline_pa(limit, own, no_load, full_load))
+        mean = (tolerable + at_back) / 2
+        yield line(
+            SECTION, "largest", name, _CARRIED,
+            {
+                "p_b [Pa]": at_back,
+                "S_b [m³/s]": limit / at_back,
+                "C_f [m³/s]": bench.conductance_m3_s(bench.foreline, AIR, mean),
+                "p_tol [Pa]": tolerable,
+                "Q_max [Pa·m³/s]": own,
+            },
+            limit,
+        )  # fmt: skip
+    at_inlets = {"while working": bench.settled[-1].inlet_pa}
+    if pump.largest_inlet_pa:
+        at_inlets["at the largest continuous inlet pressure"] = pump.largest_inlet_pa
+    for number, (words, inlet_pa) in enumerate(at_inlets.items(), start=1):
+        if math.isfinite(inlet_pa) and inlet_pa > 0.0:
+            yield line(
+                SECTION, f"largest-speed-{number}",
+                f"Largest speed at the inlet that the foreline allows {words}", _LARGEST_SPEED,
+                {"Q_limit [Pa·m³/s]": limit, "p_in [Pa]": inlet_pa}, limit / inlet_pa,
+            )  # fmt: skip
+
+
+def _pressure_of_flow(table: SpeedTable, row: int, flow_pa_m3_s: float) -> float:
+    """Pressure at which a pump carries a flow, S(p)·p = Q; NaN where it never does. [Pa]"""
+
+    def excess(ln_pressure: float) -> float:
+        pressure = math.exp(ln_pressure)
+        return speed_at(table, row, pressure) * pressure - flow_pa_m3_s
+
+    bottom, top = GRID.ln_low, math.log(GRID.high_pa)
+    if not (flow_pa_m3_s > 0.0 and excess(bottom) < 0.0 < excess(top)):
+        return math.nan
+    return math.exp(float(brentq(excess, bottom, top, xtol=1e-13)))
+
+
+def crossover_lines(bench: Bench) -> Iterator[Working]:
+    """Yield the limit for handing the chamber over, the chosen pressure and the burst after it."""
+    front = bench.front
+    if front is None:
+        return
+    if isinstance(front.pump, VapourPump):
+        yield from _jet_limits(bench, front.pump)
+    limit = bench.one(bench.states.crossover_limit_pa)
+    if not isinstance(front.pump, VapourPump):
+        start = front.pump.start_pressure_pa
+        yield line(CROSSOVER_SECTION, "crossover-limit", "Highest pressure for the crossover",
+                   _START, {"start pressure [Pa]": start}, limit)  # fmt: skip
+    yield _floor_line(bench)
+    chosen = float(crossover_pressure_pa(bench.states)[bench.spot.front_row, bench.spot.back_row])
+    floor = bench.one(bench.states.rough_floor_pa)
+    yield line(
+        CROSSOVER_SECTION, "crossover", "Pressure at which the chamber is handed over", _CHOSEN,
+        {"p_limit [Pa]": limit, "p_floor [Pa]": floor}, chosen,
+    )  # fmt: skip
+    if isinstance(front.pump, VapourPump) and math.isfinite(chosen):
+        yield _burst_line(bench, chosen)
+    if run_up_s(front) > 0.0:
+        law = Law("t_run-up", "roughing goes on meanwhile", "s", CATALOG)
+        yield line(CROSSOVER_SECTION, "run-up", "Run-up of the rotor", law, {}, run_up_s(front))
+
+
+def _rough_speed(bench: Bench, gas: str, pressure_pa: float) -> float:
+    return speed_at(bench.states.backing.at_chamber[gas], bench.spot.back_row, pressure_pa)
+
+
+def _jet_limits(bench: Bench, pump: VapourPump) -> Iterator[Working]:
+    limit = bench.one(bench.states.capacity_pa_m3_s)
+    table = bench.states.backing.at_chamber[AIR]
+    level = _pressure_of_flow(table, bench.spot.back_row, limit)
+    volume = bench.loads.volume_m3
+    burst, step = limit * BURST_S / volume, (
+        FORELINE_SHARE_AT_CROSSOVER * pump.tolerable_foreline_no_load_pa
+    )
+    if math.isfinite(level):
+        yield line(
+            CROSSOVER_SECTION, "crossover-roughing", "Where roughing carries what the pump can",
+            _ROUGHING,
+            {"Q_limit [Pa·m³/s]": limit, "S_rough(p_1) [m³/s]": _rough_speed(bench, AIR, level)},
+            level,
+        )  # fmt: skip
+    yield line(
+        CROSSOVER_SECTION, "crossover-burst", "Where the burst lasts its longest", _BURST_LIMIT,
+        {"Q_limit [Pa·m³/s]": limit, "V [m³]": volume}, burst,
+    )  # fmt: skip
+    yield line(
+        CROSSOVER_SECTION, "crossover-step", "Well below the tolerable foreline pressure", _STEP,
+        {"p_no-load [Pa]": pump.tolerable_foreline_no_load_pa}, step,
+    )  # fmt: skip
+    yield line(
+        CROSSOVER_SECTION, "crossover-limit", "Highest pressure for the crossover", _LIMIT,
+        {
+            "p_1 [Pa]": level if math.isfinite(level) else "roughing never carries that much",
+            "p_2 [Pa]": burst,
+            "p_3 [Pa]": step,
+        },
+        bench.one(bench.states.crossover_limit_pa),
+    )  # fmt: skip
+
+
+def _floor_line(bench: Bench) -> Working:
+    floor = bench.one(bench.states.rough_floor_pa)
+    load = bench.loads.base_pa_m3_s(process_time_s(bench.requirements))
+    inputs: dict[str, float | str] = {}
+    for gas, flow in load.items():
+        if flow > 0.0 and math.isfinite(floor):
+            inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = flow
+            inputs[f"S_rough({gas_name(gas)}) [m³/s]"] = _rough_speed(bench, gas, floor)
+    return line(CROSSOVER_SECTION, "rough-floor", "Lowest pressure by roughing alone", _FLOOR,
+                inputs, floor)  # fmt: skip
+
+
+def _burst_line(bench: Bench, chosen_pa: float) -> Working:
+    limit = bench.one(bench.states.capacity_pa_m3_s)
+    table, row = bench.chamber_speeds(AIR, bench.base)
+    speed = speed_at(table, row, chosen_pa)
+    volume = bench.loads.volume_m3
+    return line(
+        CROSSOVER_SECTION, "burst", "Time the burst holds the pump at its limit", _BURST,
+        {
+            "V [m³]": volume,
+            "p [Pa]": chosen_pa,
+            "S_eff(air) at p [m³/s]": speed,
+            "Q_limit [Pa·m³/s]": limit,
+        },
+        float(overload_time_s(volume, chosen_pa, speed, np.maximum(limit, 1e-12))),
+    )  # fmt: skip

@@ -1,0 +1,212 @@
+"""Workings: a run of tubes, valves and traps, part by part."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from scipy import constants
+
+from server.fit.loads import PUMP_K
+from server.fit.results import Working
+from server.fit.workings_bench import (
+    CATALOG,
+    Bench,
+    Inputs,
+    Law,
+    Settled,
+    cite,
+    gas_name,
+    line,
+)
+from server.physics.elements import Aperture, Duct
+from server.physics.gas import gas_state, mean_speed_m_s
+from server.physics.line import Line, PartState, line_states, molecular_conductance_m3_s
+from server.physics.parts import CATALOG_TEMPERATURE_K, Restriction, line_elements
+from server.physics.species import SPECIES
+
+SECTION = "Line to the chamber"
+
+_MEAN_SPEED = Law("v̄", "v̄ = √(8·R·T/(π·M))", "m/s", cite("BIRD-2002", "CODATA"))
+_PASSED_TUBE = Law(
+    "W",
+    "W = probability to pass a tube of this L/a, diffuse walls "
+    "(a 90° bend counts as added length; long tubes: 8a/(3L))",
+    "1",
+    cite("CLAUSING-1932", "BERMAN-1965"),
+)
+_PASSED_ITEM = Law("W", "W = C_N₂/(A·v̄_N₂/4)", "1", CATALOG)
+_WALL = Law(
+    "C_wall", "C_wall = A·(v̄/4)·W/(1 − W), without its opening", "m³/s", cite("OATLEY-1957")
+)
+_OPENING = Law(
+    "C_open",
+    "C_open = A_counted·v̄/4;  1/A_counted = 1/A − 1/A_before, "
+    "less 1/A_pump at the end: the pump's own speed counts that opening",
+    "m³/s",
+    cite("OATLEY-1957", "HAEFER-1980"),
+)
+_SERIES = Law("C_mol", "1/C_mol = Σ 1/C of openings and walls", "m³/s", cite("OATLEY-1957"))
+_DROP = Law(
+    "Δp",
+    "Δp = Q/C(p̄);  δ = a·p̄/(μ·v₀);  Kn = λ/D;  Re = 4·Q·M/(π·D·μ·R·T)",
+    "Pa",
+    cite("SHARIPOV-1998", "DAGAN-1982"),
+)
+_WHOLE_DROP = Law(
+    "Σ Δp",
+    "Σ Δp of the parts; beside it the drop that the tabulated speeds give, gas by gas",
+    "Pa",
+    "check of the tables against the flow through each part",
+)
+_AT_MEAN = Law(
+    "C",
+    "1/C = Σ 1/C_k at the mean pressure p̄ = (p_chamber + p_in)/2, "
+    "C_k = C_wall·f_m(δ) + π·a³·v₀·f_v(δ)/(2·L)",
+    "m³/s",
+    cite("SHARIPOV-1998", "OATLEY-1957"),
+)
+
+
+def line_lines(bench: Bench) -> Iterator[Working]:
+    """Yield the line between the chamber and the pump it works with."""
+    run = bench.line
+    if not run.parts:
+        none = Law("C", "pump and chamber share a flange: no resistance", "m³/s", "inquiry")
+        yield line(SECTION, "line", "No line", none, {}, math.inf)
+        return
+    yield from molecular_lines(SECTION, "line", run, main_gas(bench.settled[-1], bench))
+    for state in reversed(bench.settled):
+        yield from _state_lines(bench, run, state)
+
+
+def main_gas(state: Settled, bench: Bench) -> str:
+    """Return the gas with the largest load of those that get past the trap (all, if none does)."""
+    reaching = reaching_load(state, bench) or state.load_pa_m3_s
+    return max(reaching, key=lambda gas: reaching[gas])
+
+
+def reaching_load(state: Settled, bench: Bench) -> dict[str, float]:
+    """Return the load that gets past the trap of the high-vacuum side."""
+    return {gas: state.load_pa_m3_s[gas] for gas in state.gases if not bench.is_caught(gas)}
+
+
+def molecular_lines(section: str, key: str, run: Line, gas: str) -> Iterator[Working]:
+    """Yield the molecular conductance of a line, opening by opening and wall by wall.
+
+    Parameters
+    ----------
+    section, key : str
+        Heading, and first part of the keys of the lines.
+    run : Line
+        A line with at least one part.
+    gas : str
+        Species at ``PUMP_K``.
+    """
+    mass = SPECIES[gas].molar_mass_kg_mol
+    speed = float(mean_speed_m_s(PUMP_K, mass))
+    yield line(
+        section, f"{key}-mean-speed", f"Mean speed of {gas_name(gas)} at 20 °C", _MEAN_SPEED,
+        {"R [J/(mol·K)]": constants.R, "T [K]": PUMP_K, "M [kg/mol]": mass}, speed,
+    )  # fmt: skip
+    items = {part.name: part for part in run.parts if isinstance(part, Restriction)}
+    resistances: dict[str, float | str] = {}
+    for number, (name, element) in enumerate(line_elements(run), start=1):
+        place = f"{key}-{number}"
+        if isinstance(element, Aperture):
+            opening = float(element.area_m2) * speed / 4
+            yield line(
+                section, place, f"Opening: {name}", _OPENING,
+                {"A_counted [m²]": float(element.area_m2), "v̄ [m/s]": speed}, opening,
+            )  # fmt: skip
+            resistances[f"{name} [m³/s]"] = opening
+        else:
+            passed = _passed(element)
+            yield _passed_line(section, f"{place}-passed", name, element, items.get(name))
+            wall = float(element.molecular_area_m2) * speed / 4
+            yield line(
+                section, place, f"Wall: {name}", _WALL,
+                {"A [m²]": float(element.area_m2), "v̄ [m/s]": speed, "W": passed}, wall,
+            )  # fmt: skip
+            resistances[f"{name}, wall [m³/s]"] = wall
+    yield line(
+        section, f"{key}-molecular", f"Whole line in molecular flow, {gas_name(gas)}", _SERIES,
+        resistances, molecular_conductance_m3_s(run, PUMP_K, SPECIES[gas]),
+    )  # fmt: skip
+
+
+def _passed(duct: Duct) -> float:
+    """Transmission probability behind the duct's molecular area A·W/(1 − W)."""
+    area = float(duct.area_m2)
+    wall = float(duct.molecular_area_m2)
+    return wall / (area + wall)
+
+
+def _passed_line(
+    section: str, key: str, name: str, duct: Duct, item: Restriction | None
+) -> Working:
+    radius, length = float(duct.radius_m), float(duct.viscous_length_m)
+    if item is not None:
+        nitrogen = float(
+            mean_speed_m_s(CATALOG_TEMPERATURE_K, SPECIES["nitrogen"].molar_mass_kg_mol)
+        )
+        inputs: Inputs = {
+            "C_N₂ [m³/s]": item.molecular_conductance_n2_m3_s,
+            "equivalent bore [m]": item.bore_m,
+            "v̄_N₂ [m/s]": nitrogen,
+        }
+        return line(section, key, f"{name}: share passed", _PASSED_ITEM, inputs, _passed(duct))
+    inputs = {"bore [m]": 2 * radius, "L [m]": length, "L/a, without bends": length / radius}
+    return line(section, key, f"{name}: probability to pass", _PASSED_TUBE, inputs, _passed(duct))
+
+
+def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
+    if not state.exists:
+        return
+    flow = sum(reaching_load(state, bench).values())
+    gas = main_gas(state, bench)
+    mean = (state.chamber_pa + state.inlet_pa) / 2
+    yield line(
+        SECTION, f"line-{state.key}", f"Whole line {state.words}, {gas_name(gas)}", _AT_MEAN,
+        {
+            "p_chamber [Pa]": state.chamber_pa,
+            "p_in [Pa]": state.inlet_pa,
+            "δ on the narrowest bore": _narrowest_rarefaction(run, gas, mean),
+        },
+        bench.conductance_m3_s(run, gas, mean),
+    )  # fmt: skip
+    if flow <= 0.0:
+        return
+    parts = line_states(run, flow, state.inlet_pa, PUMP_K, SPECIES[gas])
+    for number, part in enumerate(parts, start=1):
+        key = f"line-{state.key}-{number}"
+        yield line(SECTION, key, f"{part.name} {state.words}", _DROP, _part_inputs(part, flow),
+                   part.upstream_pa - part.downstream_pa)  # fmt: skip
+    yield line(
+        SECTION, f"line-{state.key}-drop", f"Pressure drop of the line {state.words}", _WHOLE_DROP,
+        {
+            "p_chamber − p_in by the speeds [Pa]": state.chamber_pa - state.inlet_pa,
+            "gas taken for the parts": gas_name(gas),
+            "Q that reaches the pump [Pa·m³/s]": flow,
+        },
+        parts[0].upstream_pa - state.inlet_pa,
+    )  # fmt: skip
+
+
+def _narrowest_rarefaction(run: Line, gas: str, pressure_pa: float) -> float:
+    radius = min(part.bore_m for part in run.parts) / 2
+    return float(gas_state(SPECIES[gas], PUMP_K).rarefaction(radius, pressure_pa))
+
+
+def _part_inputs(part: PartState, flow_pa_m3_s: float) -> Inputs:
+    return {
+        "Q [Pa·m³/s]": flow_pa_m3_s,
+        "p before [Pa]": part.upstream_pa,
+        "p behind [Pa]": part.downstream_pa,
+        "C [m³/s]": part.conductance_m3_s,
+        "δ": part.rarefaction,
+        "Kn": part.knudsen,
+        "Re": part.reynolds,
+        "regime": part.regime.value,
+        "share of the drop": part.share_of_drop,
+    }

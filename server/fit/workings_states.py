@@ -1,0 +1,170 @@
+"""Workings: pressure without load, and the base and process states as sums of partial pressures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from server.catalog.gas_curves import compression_for
+from server.catalog.items import TurboPump
+from server.fit.results import Working
+from server.fit.states import ROOM_K
+from server.fit.workings_bench import (
+    CATALOG,
+    PRACTICE,
+    Bench,
+    Law,
+    Settled,
+    cite,
+    gas_name,
+    line,
+    speed_at,
+)
+from server.physics.vapour import fluid_vapour_pressure_pa
+
+BASE_SECTION = "Base pressure"
+PROCESS_SECTION = "Process state"
+
+_FLUID = Law(
+    "p_fluid", "log10(p_fluid/Pa) = A − B/T", "Pa", f"{CATALOG}; T of the surface: {PRACTICE}"
+)
+_RESTING = Law("p_rest", "p_rest = the larger of p_ult and p_fluid", "Pa", cite("OHANLON-2003"))
+_ULTIMATE = Law("p_rest", "p_rest = p_ult", "Pa", CATALOG)
+_BACK_DIFFUSION = Law("p_back", "p_back = p_f,i/K₀,i", "Pa", cite("JOUSTEN-2016"))
+_WITHOUT = Law("p₀", "p₀ = p_rest + Σ p_back", "Pa", "partial pressures add (Dalton)")
+_PARTIAL = Law("p_i", "p_i = Q_i/S_eff,i", "Pa", "definition of pumping speed")
+_CHAMBER = Law("p", "p = p₀ + Σ p_i", "Pa", "partial pressures add (Dalton)")
+_INLET = Law(
+    "p_in",
+    "p_in = p₀ + Σ Q_i/S_i(p_in) of the gases that reach the pump, at most p",
+    "Pa",
+    "definition of pumping speed; Dalton",
+)
+_BALANCE = Law(
+    "ΔQ/Q",
+    "ΔQ/Q = (p − p₀)/Σ(Q_i/S_eff,i(p)) − 1, zero where all that comes in is pumped",
+    "1",
+    "mass balance",
+)
+
+
+def base_lines(bench: Bench) -> Iterator[Working]:
+    """Yield the pressure at rest and the base state."""
+    yield from _resting_lines(bench)
+    yield from _state_lines(BASE_SECTION, bench, bench.base)
+
+
+def process_lines(bench: Bench) -> Iterator[Working]:
+    """Yield the state while the process runs."""
+    if bench.process is not None:
+        yield from _state_lines(PROCESS_SECTION, bench, bench.process)
+
+
+def _resting_lines(bench: Bench) -> Iterator[Working]:
+    front = bench.front
+    if front is None:
+        return
+    ultimate = front.pump.ultimate_pa
+    if front.fluid is None:
+        yield line(BASE_SECTION, "resting", f"{front.pump.name} without load", _ULTIMATE,
+                   {"p_ult [Pa]": ultimate}, bench.resting_pa)  # fmt: skip
+        return
+    surface = ROOM_K if front.trap is None else front.trap.surface_k
+    fluid = front.fluid
+    vapour = float(
+        fluid_vapour_pressure_pa(fluid.vapour_pressure_a, fluid.vapour_pressure_b_k, surface)
+    )
+    held_by = "the inlet at room temperature" if front.trap is None else front.trap.name
+    yield line(
+        BASE_SECTION, "fluid-vapour", f"Vapour of {fluid.name}", _FLUID,
+        {
+            "A": fluid.vapour_pressure_a,
+            "B [K]": fluid.vapour_pressure_b_k,
+            "T [K]": surface,
+            "surface": held_by,
+        },
+        vapour,
+    )  # fmt: skip
+    yield line(
+        BASE_SECTION, "resting", f"{front.pump.name} without load", _RESTING,
+        {"p_ult [Pa]": ultimate, "p_fluid [Pa]": vapour}, bench.resting_pa,
+    )  # fmt: skip
+
+
+def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working]:
+    without = without_load_pa(bench, state)
+    if bench.front is not None:
+        parts: dict[str, float | str] = {"p_rest [Pa]": bench.resting_pa}
+        for gas, (behind, compression) in back_diffusion(bench, state).items():
+            yield line(
+                section, f"{state.key}-back-{gas}", f"Back-diffusion of {gas_name(gas)}",
+                _BACK_DIFFUSION, {"p_f,i [Pa]": behind, "K₀,i": compression}, behind / compression,
+            )  # fmt: skip
+            parts[f"p_back({gas_name(gas)}) [Pa]"] = behind / compression
+        name = f"Pressure without load {state.words}"
+        yield line(section, f"{state.key}-without-load", name, _WITHOUT, parts, without)
+    yield from _partial_lines(section, bench, state)
+    inputs: dict[str, float | str] = {"p₀ [Pa]": without}
+    inputs |= {f"p({gas_name(gas)}) [Pa]": state.partial_pa[gas] for gas in state.gases}
+    yield line(section, f"{state.key}-chamber", f"Chamber pressure {state.words}", _CHAMBER,
+               inputs, state.chamber_pa)  # fmt: skip
+    if state.exists:
+        yield _balance_line(section, bench, state)
+        yield _inlet_line(section, bench, state, without)
+
+
+def back_diffusion(bench: Bench, state: Settled) -> dict[str, tuple[float, float]]:
+    """Return partial pressure behind a turbomolecular pump [Pa] and compression, gas by gas."""
+    front = bench.front
+    if front is None or not isinstance(front.pump, TurboPump):
+        return {}
+    _, parts = bench.backing_pa(state)
+    total = sum(parts.values())
+    found = {}
+    for gas in state.gases:
+        share = parts[gas] / total if total > 0.0 else 0.0
+        found[gas] = (state.foreline_pa * share, compression_for(front.pump.compression, gas))
+    return found
+
+
+def without_load_pa(bench: Bench, state: Settled) -> float:
+    """Return the pressure at the pump without load: at rest, and what diffuses back. [Pa]"""
+    back = (behind / k0 for behind, k0 in back_diffusion(bench, state).values())
+    return bench.resting_pa + sum(back)
+
+
+def _partial_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working]:
+    for gas in state.gases:
+        table, row = bench.chamber_speeds(gas, state)
+        speed = speed_at(table, row, state.chamber_pa) if state.exists else math.nan
+        yield line(
+            section, f"{state.key}-partial-{gas}", f"Partial pressure of {gas_name(gas)}", _PARTIAL,
+            {"Q_i [Pa·m³/s]": state.load_pa_m3_s[gas], "S_eff,i at p [m³/s]": speed},
+            state.partial_pa[gas],
+        )  # fmt: skip
+
+
+def _balance_line(section: str, bench: Bench, state: Settled) -> Working:
+    without = without_load_pa(bench, state)
+    needed = 0.0
+    for gas in state.gases:
+        table, row = bench.chamber_speeds(gas, state)
+        needed += state.load_pa_m3_s[gas] / speed_at(table, row, state.chamber_pa)
+    return line(
+        section, f"{state.key}-balance", f"Mass balance {state.words}", _BALANCE,
+        {"p [Pa]": state.chamber_pa, "p₀ [Pa]": without, "Σ Q_i/S_eff,i [Pa]": needed},
+        (state.chamber_pa - without) / needed - 1.0 if needed > 0.0 else 0.0,
+    )  # fmt: skip
+
+
+def _inlet_line(section: str, bench: Bench, state: Settled, without_pa: float) -> Working:
+    inputs: dict[str, float | str] = {"p₀ [Pa]": without_pa, "p [Pa]": state.chamber_pa}
+    for gas in state.gases:
+        if bench.is_caught(gas):
+            inputs[f"{gas_name(gas)}"] = "held by the trap"
+            continue
+        table, row = bench.pump_speeds(gas, state)
+        inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.load_pa_m3_s[gas]
+        inputs[f"S({gas_name(gas)}) [m³/s]"] = speed_at(table, row, state.inlet_pa)
+    name = f"Pressure at the pump's inlet {state.words}"
+    return line(section, f"{state.key}-inlet", name, _INLET, inputs, state.inlet_pa)
