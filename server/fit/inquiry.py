@@ -181,10 +181,10 @@ def _surfaces(
     if not typed:
         surfaces, reason = surfaces_default(filler.preset.surfaces, volume_m3, target_pa)
         words = " + ".join(
-            f"{format_quantity(s.area_m2, Dimension.AREA)} {s.material} {s.condition}"
+            f"{format_quantity(s.area_m2, Dimension.AREA)} {s.material}, {s.condition}"
             for s in surfaces
         )
-        filler.note("chamber.surfaces", words, reason)
+        filler.note("chamber.surfaces", words.replace("_", " "), reason)
         return surfaces
     return tuple(_surface(index, row, filler) for index, row in enumerate(typed))
 
