@@ -61,7 +61,7 @@ def entry_by_root_finder(speed: Table, conductance: Table, pressure_pa: float) -
 def test_entry_speed_solves_the_balance(speed: Table, pressure_pa: float) -> None:
     conductance = conductance_of(Line((Tube(0.8, 0.063, 1, "line"),), 0.063))
     found = entry_speed_m3_s(GRID, speed, conductance)
-    # the answer is read back between nodes 1/16 of a decade apart: 0.3 % is the table's own accuracy
+    # read back between nodes 1/16 of a decade apart: 0.3 % is the table's own accuracy
     assert at(found, pressure_pa) == pytest.approx(
         entry_by_root_finder(speed, conductance, pressure_pa), rel=3e-3
     )

@@ -1,0 +1,187 @@
+"""Inquiries, the demo catalogue and whole judgements for the tests of the engine."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from server.catalog.items import Catalog, Item
+from server.catalog.tables import load_catalog
+from server.fit.candidates import Back, Field, Front, fields_of
+from server.fit.costs import Purse
+from server.fit.evaluation import How, Judged, count_rejected, judge, without_refused
+from server.fit.inquiry import read_inquiry
+from server.fit.loads import Loads, loads_of
+from server.fit.requirements import Requirements
+
+DEMO = Path(__file__).parents[2] / "catalog_demo"
+
+COATER: dict[str, Any] = {
+    "title": "Mirror coater, 180 L",
+    "chamber": {
+        "volume": "180 L",
+        "temperature": "22 degC",
+        "port": "ISO-K 160",
+        "surfaces": [
+            {"material": "stainless_steel", "area": "2.6 m2", "condition": "unbaked"},
+            {"material": "fkm", "area": "0.02 m2"},
+        ],
+        "leak_rate": "2e-5 mbar*L/s",
+    },
+    "line": {"length": "0.4 m", "bends": 1},
+    "target_pressure": "2e-5 mbar",
+    "pump_down_time": "25 min",
+    "process": {
+        "pressure": "5e-3 mbar",
+        "gas": [{"species": "argon", "flow": "20 sccm"}],
+        "vapour": [{"substance": "water", "rate": "3 g/h"}],
+    },
+    "duty": {
+        "cycles_per_day": 6,
+        "time_at_pressure": "45 min",
+        "days_per_year": 220,
+        "shift": "9 h",
+    },
+    "cleanliness": "tolerant",
+    "utilities": {"cooling_water": True, "three_phase": False, "mains_voltage": "230 V"},
+    "commercial": {"horizon_years": 3, "energy_price_per_kwh": "0.24"},
+}
+"""The example of the contract."""
+
+DISTILLATION: dict[str, Any] = {
+    "title": "Short-path still, 10 Pa",
+    "application": "distillation",
+    "chamber": {
+        "volume": "20 L",
+        "port": "KF 50",
+        "surfaces": [{"material": "borosilicate_glass", "area": "0.5 m2"}],
+        "leak_rate": "0.5 Pa*m3/s",
+    },
+    "line": {"length": "0.1 m", "bends": 0},
+    "target_pressure": "5 Pa",
+    "process": {"pressure": "15 Pa", "gas": [{"species": "air", "flow": "30 sccm"}]},
+    "utilities": {"cooling_water": True, "three_phase": True, "mains_voltage": "230 V"},
+}
+
+
+@cache
+def demo_catalog() -> Catalog:
+    """The demo catalogue, loaded once."""
+    return load_catalog(DEMO)
+
+
+def inquiry(base: Mapping[str, Any], **changes: Any) -> Requirements:
+    """Return an inquiry with changes; ``process__gas=…`` changes the entry of a group."""
+    data: dict[str, Any] = copy.deepcopy(dict(base))
+    for path, value in changes.items():
+        *groups, last = path.split("__")
+        place = data
+        for group in groups:
+            place = place.setdefault(group, {})
+        if value is None:
+            place.pop(last, None)
+        else:
+            place[last] = value
+    return read_inquiry(data)
+
+
+@dataclass(frozen=True)
+class Stack:
+    """One judged combination."""
+
+    front: Front | None
+    back: Back
+    judged: Judged
+    row: int
+    column: int
+
+    @property
+    def skus(self) -> tuple[str, ...]:
+        """Every pump, fluid and trap by SKU."""
+        back = (self.back.backing, self.back.booster, self.back.trap, self.back.oil)
+        parts: list[Item | None] = [*back]
+        if self.front is not None:
+            parts = [self.front.pump, self.front.fluid, self.front.trap, *parts]
+        return tuple(part.sku for part in parts if part is not None)
+
+    def ratio(self, key: str) -> float:
+        """Ratio of a margin, NaN where it does not apply."""
+        ledger = next((led for name, led in self.judged.ledgers.items() if name == key), None)
+        if ledger is None:
+            return np.nan
+        shape = self.judged.worst_share.shape
+        return float(np.broadcast_to(ledger.ratio, shape)[self.row, self.column])
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """All fields of an inquiry, judged."""
+
+    requirements: Requirements
+    loads: Loads
+    fields: tuple[Field, ...]
+    judged: tuple[Judged, ...]
+    refused: Counter[str]
+
+    @property
+    def considered(self) -> int:
+        """Combinations looked at."""
+        return sum(field.size for field in self.fields)
+
+    @property
+    def rejected(self) -> Counter[str]:
+        """Rejected combinations by reason."""
+        return sum((count_rejected(judged) for judged in self.judged), Counter(self.refused))
+
+    def count(self, verdict: str) -> int:
+        """Combinations that are ``fits`` or ``marginal``."""
+        return sum(int(getattr(judged, verdict).sum()) for judged in self.judged)
+
+    def returned(self) -> list[Stack]:
+        """Every stack that no margin fails."""
+        return [
+            stack_of(judged, int(row), int(column))
+            for judged in self.judged
+            for row, column in zip(*np.nonzero(~judged.fails), strict=True)
+        ]
+
+
+def stack_of(judged: Judged, row: int, column: int) -> Stack:
+    """Return one combination of a judged field."""
+    field = judged.case.field
+    return Stack(field.fronts[row], field.backs[column], judged, row, column)
+
+
+def judge_all(
+    requirements: Requirements, catalog: Catalog, *, follow_all: bool = False
+) -> Judgement:
+    """Judge every combination of a catalogue for an inquiry."""
+    loads, purse = loads_of(requirements), Purse(requirements, catalog)
+    fields = fields_of(requirements, catalog)
+    refused: Counter[str] = Counter()
+    judged = []
+    for field in fields:
+        rest, counts = without_refused(field)
+        refused += counts
+        if rest.size:
+            judged.append(judge(rest, loads, requirements, catalog, purse, How(follow_all)))
+    return Judgement(requirements, loads, fields, tuple(judged), refused)
+
+
+_DONE: dict[str, Judgement] = {}
+
+
+def judged_demo(base: Mapping[str, Any], **changes: Any) -> Judgement:
+    """Judge the demo catalogue; the same inquiry is judged once in a run."""
+    key = json.dumps([base, changes], sort_keys=True)
+    if key not in _DONE:
+        _DONE[key] = judge_all(inquiry(base, **changes), demo_catalog())
+    return _DONE[key]
