@@ -73,7 +73,16 @@ def a_pump_down(time_s: float = 1020.0, *, reached: bool = True) -> PumpDown:
     )
 
 
-def a_full_stack(rank: int = 1, title: str = "Vapour-jet pump 160 with two-stage vane pump") -> StackAdvice:
+def a_cost() -> Cost:
+    """Return a cost whose total is that of three years."""
+    purchase, energy, used = Decimal("9840.50"), Decimal("310.20"), Decimal("145.00")
+    return Cost("EUR", purchase, energy, used, purchase + 3 * (energy + used))
+
+
+TITLE = "Vapour-jet pump 160 with two-stage vane pump"
+
+
+def a_full_stack(rank: int = 1, title: str = TITLE) -> StackAdvice:
     """Return a high-vacuum stack with every part of the record in use."""
     pressures = tuple(10.0 ** (-5 + i * 0.25) for i in range(25))
     speeds = tuple(0.7 / (1.0 + p / 0.5) for p in pressures)
@@ -82,11 +91,12 @@ def a_full_stack(rank: int = 1, title: str = "Vapour-jet pump 160 with two-stage
         verdict=StackVerdict.FITS,
         title=title,
         parts=(
-            Part(Role.BAFFLE, "T-BAFFLE", "Water-cooled baffle ISO-K 160", "water_baffle", 1, "holds back fluid"),
-            Part(Role.HIGH_VACUUM_PUMP, "T-JET", "Vapour-jet pump, 160 mm throat", "vapour_jet", 1, "main pump"),
-            Part(Role.BACKING_PUMP, "T-VANE", "Two-stage vane pump, 16 m³/h", "vane_two_stage", 1, "backs and roughs"),
-            Part(Role.FLUID, "T-FLUID", "Pentaphenyl trimethyl trisiloxane, 500 mL", "pentaphenyl_trisiloxane", 1),
-            Part(Role.VALVE, "T-VALVE", "Gate valve ISO-K 160", "isolation", 1, "isolates the chamber"),
+            Part(Role.BAFFLE, "BAFFLE-WATER-IK160", "Baffle, water-cooled", "water_baffle", 1, "x"),
+            Part(Role.HIGH_VACUUM_PUMP, "VAPOURJET-160-W", "Vapour-jet pump", "vapour_jet", 1),
+            Part(Role.BACKING_PUMP, "VANE2-0160", "Rotary vane pump", "vane_two_stage", 1),
+            Part(Role.FLUID, "FLUID-PENTAPHENYL-500ML", "Fluid", "pentaphenyl_trisiloxane", 1),
+            Part(Role.OIL, "FLUID-VANE-MINERAL-1L", "Vane oil", "mineral", 1),
+            Part(Role.VALVE, "GATE-HAND-IK160", "Isolation gate valve", "isolation", 1, "shuts"),
             Part(Role.SUPPLIED, "", "Centring ring of the inlet", "supplied", 1, "keep it"),
         ),
         margins=(
@@ -102,7 +112,7 @@ def a_full_stack(rank: int = 1, title: str = "Vapour-jet pump 160 with two-stage
             "process": State(0.31, 0.27, 22.0, 0.043, 0.14, {"argon": 0.27, "water": 0.04}),
         },
         pump_down=a_pump_down(),
-        cost=Cost("EUR", Decimal("9840.50"), Decimal("310.20"), Decimal("145.00"), Decimal("11206.10")),
+        cost=a_cost(),
         rank_reason="Every margin passes, and no other stack that does costs less over 3 years.",
         weakest=MarginKey.BACKSTREAMING,
         flags=("Silicone fluid: its deposits turn to glass under electron bombardment.",),
@@ -110,13 +120,13 @@ def a_full_stack(rank: int = 1, title: str = "Vapour-jet pump 160 with two-stage
         workings=(
             Working("area", "Wall area", "A", "A = Σ Aᵢ", {"A steel [m2]": 2.6, "A FKM [m2]": 0.02},
                     2.62, "m2", "as given", "Gas loads"),
-            Working("q_out", "Outgassing", "Q", "Q = Σ qᵢ·Aᵢ", {"q steel [Pa m3/(s m2)]": 1e-4}, 2.6e-4,
-                    "Pa m3/s", "DUSHMAN-1962", "Gas loads"),
-            Working("p_base", "Base pressure", "p", "p = Q / S", {"Q [Pa m3/s]": 3.1e-4, "S [m3/s]": 0.31},
+            Working("q_out", "Outgassing", "Q", "Q = Σ qᵢ·Aᵢ", {"q steel [Pa m3/(s m2)]": 1e-4},
+                    2.6e-4, "Pa m3/s", "DUSHMAN-1962", "Gas loads"),
+            Working("p_base", "Base pressure", "p", "p = Q / S", {"Q [Pa m3/s]": 3.1e-4},
                     1e-3, "Pa", "definition of speed", "Steady states"),
         ),
         remedies=(
-            Remedy(MarginKey.BACKSTREAMING, "trap", 1.0, 0.1, "", "Add a nitrogen trap above the pump."),
+            Remedy(MarginKey.BACKSTREAMING, "trap", 1.0, 0.1, "", "Add a nitrogen trap."),
         ),
     )  # fmt: skip
 
@@ -126,8 +136,11 @@ def a_failing_stack(rank: int = 2) -> StackAdvice:
     return replace(
         a_full_stack(rank, "Scroll pump, 15 m³/h"),
         verdict=StackVerdict.REJECTED,
-        parts=(Part(Role.BACKING_PUMP, "T-SCROLL", "Scroll pump, 15 m³/h", "scroll", 1),),
-        margins=(a_margin(MarginKey.ULTIMATE, 0.0004), a_margin(MarginKey.PUMP_DOWN, 0.0, 1.25, 1500.0, "s")),
+        parts=(Part(Role.BACKING_PUMP, "SCROLL-0120", "Scroll pump, 15 m³/h", "scroll", 1),),
+        margins=(
+            a_margin(MarginKey.ULTIMATE, 0.0004),
+            a_margin(MarginKey.PUMP_DOWN, 0.0, 1.25, 1500.0, "s"),
+        ),
         states={"base": State(1.5, 1.4, None, 3e-4, 2e-4, {"air": 1.5})},
         pump_down=a_pump_down(reached=False),
         weakest=MarginKey.ULTIMATE,

@@ -23,7 +23,7 @@ from server.web.chart_theme import Theme, themed
 
 Result = TypeVar("Result")
 
-_KEY = re.compile(r"^[0-9a-f]{24}$")
+_KEY = re.compile(r"[0-9a-f]{24}")
 LONGEST_DRAWING_S = 60.0
 MOST_FILES = 4000
 
@@ -87,7 +87,7 @@ class ChartDrawer:
             When no chart has the key.
         """
         path = self._folder / f"{key}{Kept.SPEC}"
-        if not _KEY.match(key) or not path.is_file():
+        if not _KEY.fullmatch(key) or not path.is_file():
             raise NotFound("There is no such chart. Load its page again.")
         return themed(json.loads(path.read_bytes()), theme)
 
@@ -120,7 +120,9 @@ class ChartDrawer:
         """Return the gzipped JavaScript module for charts in the browser, made once."""
         path = self._folder / f"bundle-{bundle_version()}{Kept.BUNDLE}"
         if not path.is_file():
-            self._write(path, gzip.compress(self._in_the_pool(chart_worker.make_bundle).encode(), mtime=0))
+            self._write(
+                path, gzip.compress(self._in_the_pool(chart_worker.make_bundle).encode(), mtime=0)
+            )
         return path.read_bytes()
 
     def close(self) -> None:

@@ -84,9 +84,6 @@ def check_choices(catalog: Catalog) -> Mapping[str, Sequence[Group]]:
     mapping of str to sequence of groups
         One entry for each field of a stack choice.
     """
-    fluids = [f for f in catalog.of_type(Fluid) if f.service is FluidService.VAPOUR]
-    # One row per container size: any of them names the grade, so the first of each will do.
-    grades = {fluid.grade: fluid for fluid in reversed(fluids)}
     traps = catalog.of_type(Trap)
     return {
         "high_vacuum_pump": pump_choices(catalog, [k for k in PumpKind if k in HIGH_VACUUM_KINDS]),
@@ -94,14 +91,44 @@ def check_choices(catalog: Catalog) -> Mapping[str, Sequence[Group]]:
             ("Boosters", [(b.sku, f"{b.name} ({b.sku})") for b in catalog.of_type(RootsBooster)])
         ],
         "backing_pump": pump_choices(catalog, [k for k in PumpKind if k in BACKING_KINDS]),
-        "fluid": [
-            (
-                "Fluids for vapour-jet pumps",
-                [(f.sku, f"{grade}, {words(f.kind)}") for grade, f in reversed(grades.items())],
-            )
-        ],
+        "fluid": [("Fluids for vapour-jet pumps", _grades(catalog, FluidService.VAPOUR))],
         "trap": [
-            (sentence(words(kind)), [(t.sku, f"{t.name} ({t.sku})") for t in traps if t.kind is kind])
+            (
+                sentence(words(kind)),
+                [(t.sku, f"{t.name} ({t.sku})") for t in traps if t.kind is kind],
+            )
             for kind in dict.fromkeys(trap.kind for trap in traps)
         ],
     }
+
+
+def consumables_choices(catalog: Catalog) -> Mapping[str, Sequence[Group]]:
+    """Return the lists of the consumables form: every pump, every fluid and oil.
+
+    Parameters
+    ----------
+    catalog : Catalog
+        Where they come from.
+
+    Returns
+    -------
+    mapping of str to sequence of groups
+        By the names its fields use.
+    """
+    return {
+        "pumps": pump_choices(catalog, list(PumpKind)),
+        "fluids": [
+            ("Fluids for vapour-jet pumps", _grades(catalog, FluidService.VAPOUR)),
+            ("Oils for sealed pumps", _grades(catalog, FluidService.SEALED)),
+        ],
+    }
+
+
+def _grades(catalog: Catalog, service: FluidService) -> list[Choice]:
+    """Return one SKU for each grade: a fluid has a row for every size of container."""
+    fluids = [fluid for fluid in catalog.of_type(Fluid) if fluid.service is service]
+    first = {fluid.grade: fluid for fluid in reversed(fluids)}
+    return [
+        (fluid.sku, sentence(f"{grade.replace('-', ' ')} ({words(fluid.kind)})"))
+        for grade, fluid in reversed(first.items())
+    ]

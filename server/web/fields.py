@@ -17,7 +17,9 @@ class Entry(StrEnum):
 
     TEXT = "text"
     LIST = "list"  # text with suggestions
+    LONG = "long"  # several lines
     CHOICE = "choice"
+    GROUPED = "grouped"  # a choice among groups, narrowed down as one types
     YES_NO = "yes_no"
     MANY = "many"  # check boxes
 
@@ -211,38 +213,79 @@ FIELDS: Final[Mapping[str, Field]] = {
     "stack.high_vacuum_pump": Field(
         "High-vacuum pump",
         "Takes over below about 0.1 mbar. Leave it out for rough vacuum.",
-        entry=Entry.CHOICE,
+        entry=Entry.GROUPED,
         options="high_vacuum_pump",
         blank="None",
     ),
     "stack.booster": Field(
         "Booster",
         "Between high-vacuum pump and backing pump, for much gas at medium pressure.",
-        entry=Entry.CHOICE,
+        entry=Entry.GROUPED,
         options="booster",
         blank="None",
     ),
     "stack.backing_pump": Field(
         "Backing pump",
         "Exhausts to air. Empty: the smallest that does it is chosen for you.",
-        entry=Entry.CHOICE,
+        entry=Entry.GROUPED,
         options="backing_pump",
         blank="Choose for me",
     ),
     "stack.fluid": Field(
         "Pump fluid",
         "Only for vapour-jet pumps and vapour boosters. Empty: a suitable one is chosen.",
-        entry=Entry.CHOICE,
+        entry=Entry.GROUPED,
         options="fluid",
         blank="Choose for me",
     ),
     "stack.trap": Field(
         "Trap or baffle",
         "Holds back oil vapour, or catches vapour from the work.",
-        entry=Entry.CHOICE,
+        entry=Entry.GROUPED,
         options="trap",
         blank="Choose for me",
     ),
+    "pumps.*.sku": Field(
+        "Pump",
+        "By its class in the catalogue.",
+        entry=Entry.GROUPED,
+        options="pumps",
+        blank="Choose",
+    ),
+    "pumps.*.quantity": Field("Pieces", "Pumps of this kind. Empty: one.", "1"),
+    "pumps.*.fluid": Field(
+        "Fluid or oil",
+        "What it is filled with. Empty: the usual one.",
+        entry=Entry.GROUPED,
+        options="fluids",
+        blank="The usual one",
+    ),
+    "horizon_years": Field("Years to count", "Empty: one year.", "2"),
+    "installed": Field(
+        "Are the pumps installed already?",
+        "Installed pumps have their first charge; their parts may be due at once.",
+        entry=Entry.YES_NO,
+        blank="Not said: yes",
+    ),
+    "vapour": Field(
+        "Does water or solvent vapour reach the pumps?",
+        "Vapour wears oil out sooner.",
+        entry=Entry.YES_NO,
+        blank="Not said: no",
+    ),
+    "customer": Field("Customer", "Firm or institute, as it stands on the quote.", required=True),
+    "address": Field("Address", "Street, town, country.", entry=Entry.LONG),
+    "contact": Field("Contact", "Who asked."),
+    "email": Field("E-mail", "Where the quote goes.", "name@example.org"),
+    "reference": Field("Their reference", "Number or date of the customer’s inquiry."),
+    "tax_rate": Field("Tax rate [%]", "On the sum of all lines. Empty: no tax.", "19"),
+    "validity_days": Field("Valid for [days]", "Empty: 30 days.", "30"),
+    "consumables_years": Field(
+        "Consumables to offer [years]",
+        "What the pumps use up in that time, besides the first charge. Empty: none.",
+        "1",
+    ),
+    "notes": Field("Notes", "Printed under the lines.", entry=Entry.LONG),
     "limit": Field("Stacks to show", "The best ones, from 1 upwards.", "5"),
 }
 
@@ -255,9 +298,10 @@ ROWS: Final[Mapping[str, Rows]] = {
         ("material", "area", "condition"),
         at_least=2,
     ),
-    "process.gas": Rows(
-        "Process gas", "Gas let in while at pressure.", "gas", ("species", "flow")
+    "pumps": Rows(
+        "The pumps", "One row for each kind of pump.", "pump", ("sku", "quantity", "fluid")
     ),
+    "process.gas": Rows("Process gas", "Gas let in while at pressure.", "gas", ("species", "flow")),
     "process.vapour": Rows(
         "Vapour from the work",
         "Vapour condenses in pumps unless it is trapped or swept out with gas ballast.",

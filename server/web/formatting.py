@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 
-from babel.dates import format_datetime
+from babel.dates import format_date, format_datetime
 from babel.numbers import format_currency
 
 from server.units import Dimension, format_quantity
@@ -74,8 +74,8 @@ def quantity(value: float, unit: str, digits: int = 3) -> str:
     value : float
         In the SI unit named by ``unit``.
     unit : str
-        ``Pa``, ``m3/s``, ``Pa m3/s``, ``s``, … An unknown unit is written behind the number as it is;
-        three capitals are a currency.
+        ``Pa``, ``m3/s``, ``Pa m3/s``, ``s``, … An unknown unit is written behind the number as
+        it is; three capitals are a currency.
     digits : int
         Significant digits.
 
@@ -93,7 +93,9 @@ def quantity(value: float, unit: str, digits: int = 3) -> str:
     dimension = _DIMENSION_OF_UNIT.get(unit)
     if dimension is None:
         return f"{number(value, digits)} {_PLAIN_UNIT.get(unit, unit)}".strip()
-    return format_quantity(value, dimension, digits=digits)
+    # One unit for speeds, that of high vacuum: curves and tables must be comparable at a glance.
+    unit_shown = "L/s" if dimension is Dimension.SPEED else None
+    return format_quantity(value, dimension, unit_shown, digits)
 
 
 def si_quantity(value: float | str, unit: str, digits: int = 4) -> str:
@@ -216,6 +218,11 @@ def percent(share: float) -> str:
 def moment(when: datetime) -> str:
     """Return a date and time, ``24 Nov 2026, 14:05``."""
     return format_datetime(when, "d MMM y, HH:mm", locale=LOCALE)
+
+
+def day(when: date) -> str:
+    """Return a date, ``24 November 2026``."""
+    return format_date(when, "d MMMM y", locale=LOCALE)
 
 
 def count(amount: float) -> str:

@@ -159,16 +159,21 @@ class Form:
             self.values, self.many, {**self.extra_rows, group: more}, self.faults, self.filled
         )
 
-    def request(self) -> dict[str, object]:
+    def request(self, *needed: str) -> dict[str, object]:
         """Return the nested request of the JSON contract; empty fields are left out.
+
+        Parameters
+        ----------
+        *needed : str
+            Groups that are there even when nothing in them was filled in, so that their own
+            fields are asked for and not the whole group.
 
         Returns
         -------
         dict
             Strings as typed, lists for rows and check boxes, true and false for yes and no.
         """
-        # A request without any chamber would be told to give one; ours is asked for its volume.
-        nested: dict[str, object] = {"chamber": {}}
+        nested: dict[str, object] = {group: {} for group in needed}
         for path, value in self.values.items():
             if value:
                 _put(nested, path, _decided(path, value))

@@ -63,8 +63,8 @@ GLOSSARY: Final[Sequence[Entry]] = (
     ),
     Entry(
         "Throughput",
-        "Amount of gas per time, as pressure times volume per time: mbar·L/s. Along a line it stays "
-        "the same while pressure and speed change.",
+        "Amount of gas per time, as pressure times volume per time: mbar·L/s. Along a line it "
+        "stays the same while pressure and speed change.",
     ),
     Entry(
         "Conductance",
@@ -99,8 +99,8 @@ GLOSSARY: Final[Sequence[Entry]] = (
     ),
     Entry(
         "Trap and baffle",
-        "Cold or shaded surfaces that catch vapour: oil on its way to the chamber, or vapour of the "
-        "work on its way to the pump.",
+        "Cold or shaded surfaces that catch vapour: oil on its way to the chamber, or vapour of "
+        "the work on its way to the pump.",
     ),
     Entry(
         "Backstreaming",
@@ -122,9 +122,10 @@ GLOSSARY: Final[Sequence[Entry]] = (
 
 LIMITS: Final[Sequence[str]] = (
     "Gas loads of walls come from tables for the material and its state; real surfaces scatter by "
-    "a factor of two or three. The band of the pump-down curve shows that; measure where it matters.",
-    "Speeds and limits are those of the catalogue for new, clean pumps in order. Wear, tired oil and "
-    "clogged filters are not counted.",
+    "a factor of two or three. The band of the pump-down curve shows that; measure where it "
+    "matters.",
+    "Speeds and limits are those of the catalogue for new, clean pumps in order. Wear, tired oil "
+    "and clogged filters are not counted.",
     "The gas is at the temperature you give; hot zones in furnaces and cold condensers are not "
     "followed in detail.",
     "Lines are straight tubes with elbows; odd shapes have to be replaced by an equal tube.",
@@ -143,8 +144,8 @@ CAUTIONS: Final[Sequence[str]] = (
     "for specialists.",
     "Toxic gas: lead the exhaust to treatment, and send pumps for service only with a declaration "
     "of what they have pumped.",
-    "Cleaning solvents burn and their vapour harms: mind flash points, ventilate, wear gloves, keep "
-    "flames away, collect the waste.",
+    "Cleaning solvents burn and their vapour harms: mind flash points, ventilate, wear gloves, "
+    "keep flames away, collect the waste.",
     "Liquid nitrogen displaces air, freezes skin, and bursts what it is trapped in.",
     "Isolate and lock out electrical supply before opening anything.",
     "Glass under vacuum can implode: use screens and eye protection.",

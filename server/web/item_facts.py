@@ -14,7 +14,8 @@ from typing import Final
 from server.catalog import items
 from server.catalog.flanges import Flange
 from server.catalog.items import Item
-from server.web.formatting import duration, quantity
+from server.units import Dimension, format_quantity
+from server.web.formatting import duration, of_unit, quantity
 from server.web.words import sentence, words
 
 
@@ -88,10 +89,11 @@ def summary_of(item: Item) -> str:
         Empty when the name says it all.
     """
     if isinstance(item, items.RootsBooster):
-        return f"{quantity(item.displacement_m3_s, 'm3/s')} displacement"
+        return f"{_per_hour(item.displacement_m3_s)} displacement"
     if isinstance(item, items.Pump):
         best = max((max(curve.speed_m3_s) for curve in item.curves), default=None)
-        speed = [] if best is None else [f"up to {quantity(best, 'm3/s')}"]
+        shown = _per_hour if isinstance(item, items.BackingPump) else of_unit("m3/s")
+        speed = [] if best is None else [f"up to {shown(best)}"]
         return ", ".join([*speed, f"to {quantity(item.ultimate_pa, 'Pa')}", f"inlet {item.inlet}"])
     if isinstance(item, items.Fluid):
         return f"{words(item.kind)}, {quantity(item.container_m3, 'm3')}"
@@ -99,6 +101,11 @@ def summary_of(item: Item) -> str:
         return f"{quantity(item.lowest_pa, 'Pa')} to {quantity(item.highest_pa, 'Pa')}"
     flange = getattr(item, "inlet", None) or getattr(item, "flange", None)
     return str(flange) if isinstance(flange, Flange) else ""
+
+
+def _per_hour(m3_s: float) -> str:
+    """Return a speed as backing pumps are sold by."""
+    return format_quantity(m3_s, Dimension.SPEED, "m3/h")
 
 
 def facts_of(item: Item) -> tuple[Fact, ...]:
@@ -141,7 +148,23 @@ _NAMES: Final[Mapping[str, str]] = {
     "inlet": "inlet flange",
     "outlet": "outlet flange",
     "ultimate": "ultimate pressure",
-    "noise": "noise",
+    "largest_inlet": "largest inlet pressure",
+    "largest_difference": "largest pressure difference",
+    "cut_in": "cut-in pressure",
+    "warm_up": "warm-up time",
+    "run_up": "run-up time",
+    "cool_down": "cool-down time",
+    "cooling_after_stop": "cooling runs on after stop",
+    "tolerable_foreline": "tolerable foreline pressure",
+    "tolerable_foreline_no_load": "tolerable foreline pressure, no load",
+    "tolerable_foreline_full_load": "tolerable foreline pressure, full load",
+    "start": "highest starting pressure",
+    "knee": "pressure at which speed begins to fall",
+    "vent_below": "vent only below",
+    "lowest": "lowest pressure",
+    "highest": "highest pressure",
+    "variant_of": "variant of",
+    "mass": "mass",
     "service": "service interval",
     "throat": "throat diameter",
     "needs_heat_stable_fluid": "needs a heat-stable fluid",
@@ -156,7 +179,8 @@ _NAMES: Final[Mapping[str, str]] = {
 
 
 def _text(value: object, unit: str) -> str:
-    if value is None or value in ((), "") or (isinstance(value, Mapping) and not value):
+    empty = value is None or value in ((), frozenset(), "", 0.0) or value == {}
+    if empty and not isinstance(value, bool):
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -169,7 +193,9 @@ def _text(value: object, unit: str) -> str:
 def _many(values: object, unit: str) -> str:
     assert isinstance(values, tuple | frozenset)  # noqa: S101  # as listed in _SHOWN
     listed = sorted(values, key=str) if isinstance(values, frozenset) else values
-    return ", ".join(_text(value, unit) for value in listed)
+    return ", ".join(
+        words(value) if isinstance(value, str) else _text(value, unit) for value in listed
+    )
 
 
 def _by_name(values: object, unit: str) -> str:

@@ -1,4 +1,4 @@
-"""Makes pages from templates: one environment, strict about names, with the filters of the trade."""
+"""Makes pages from templates: one environment, strict about names, with the trade's filters."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from server.fit.results import Margin, Part, Role, StackAdvice
 from server.paths import Folder, folder
 from server.web import fields, formatting
 from server.web.chart_drawer import ChartDrawer, bundle_version
-from server.web.charts import HEIGHT, WIDTH, Chart
+from server.web.chart_parts import HEIGHT, WIDTH, Chart
 from server.web.settings import Settings
 from server.web.words import means, sentence, words
 
@@ -26,6 +26,7 @@ NAVIGATION: Sequence[tuple[str, str]] = (
     ("/check", "Check"),
     ("/consumables", "Consumables"),
     ("/catalog", "Catalogue"),
+    ("/quotes", "Quotes"),
     ("/help", "Help"),
 )
 
@@ -217,7 +218,9 @@ def bar_place(value: float) -> float:
     """
     if value <= 0.1:
         return 2.0  # a sliver, so that the bar is seen to be there
-    return round(min(200.0, 100.0 * (1.0 + math.log10(value))), 1) if math.isfinite(value) else 200.0
+    if value >= 10.0:
+        return 200.0
+    return round(100.0 * (1.0 + math.log10(value)), 1)
 
 
 def margin_of(stack: StackAdvice, key: object) -> Margin:
@@ -250,6 +253,7 @@ _FILTERS: Mapping[str, Callable[..., Any]] = {
     "ratio": formatting.ratio,
     "percent": formatting.percent,
     "moment": formatting.moment,
+    "day": formatting.day,
     "thousands": formatting.count,
     "plain": _plain,
     "si": formatting.si_quantity,

@@ -97,6 +97,16 @@ WORDS: Final[Mapping[str, str]] = {
     # states
     "base": "at base pressure",
     "process": "during the process",
+    # materials
+    "mild_steel": "mild steel",
+    "fkm": "FKM (fluoroelastomer)",
+    "nbr": "NBR (nitrile rubber)",
+    "ptfe": "PTFE",
+    "pmma": "PMMA",
+    "epoxy": "epoxy resin",
+    "nylon": "nylon (polyamide)",
+    # supplies
+    "n_hexane": "n-hexane",
     # traps
     "water_baffle": "water-cooled baffle",
     "air_baffle": "air-cooled baffle",
@@ -116,7 +126,8 @@ _MEANS: Final[Mapping[str, str]] = {
     "throughput": "largest gas flow the pump stands, against the flow of the process",
     "foreline": "tolerable foreline pressure against the pressure the backing pump holds there",
     "inlet": "largest inlet pressure the pump stands, against the pressure it sees",
-    "crossover": "chamber pressure at which the high-vacuum pump may take over, against what roughing gives",
+    "crossover": "pressure at which the high-vacuum pump may take over, against what roughing "
+    "reaches",
     "pump_down": "time wanted against time needed to the target pressure",
     "vapour": "vapour the stack carries off or holds, against the vapour the work gives off",
     "duty": "hours between services and regenerations, against the hours of the work",

@@ -37,7 +37,7 @@ async function enliven(plot) {
     ]);
     if (!answer.ok) return;
     const spec = await answer.json();
-    const room = Math.max(picture.clientWidth, 320);
+    const room = Math.max(plot.clientWidth - 20, 260);
     spec.width = "container";
     spec.autosize = { type: "fit", contains: "padding" };
     const live = document.createElement("div");

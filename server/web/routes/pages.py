@@ -9,10 +9,21 @@ from server.web.routes import (
     pages_catalog,
     pages_charts,
     pages_check,
+    pages_consumables,
     pages_home,
     pages_inquiry,
+    pages_quote,
 )
 
 router = APIRouter(include_in_schema=False)
-for part in (pages_home, pages_inquiry, pages_advice, pages_check, pages_catalog, pages_charts):
+for part in (
+    pages_home,
+    pages_inquiry,
+    pages_advice,
+    pages_quote,
+    pages_check,
+    pages_consumables,
+    pages_catalog,
+    pages_charts,
+):
     router.include_router(part.router)

@@ -16,9 +16,9 @@ from server.fit.ports import SavedAdvice
 from server.fit.requirements import Requirements
 from server.fit.results import Advice, Remedy, StackAdvice, Working
 from server.physics.sources import SOURCES
+from server.web.charts import stack_charts
 from server.web.deps import ServicesDep
 from server.web.fields import FIELDS, pattern
-from server.web.charts import stack_charts
 from server.web.formatting import number, si_quantity
 from server.web.pages import ChartView, RendererDep
 from server.web.summary import Stage, asked_in_words, stages_of
@@ -169,5 +169,9 @@ def try_link(token: str, remedy: Remedy) -> str:
     """Return the address of the form with a remedy's change made, empty where no field has it."""
     if pattern(remedy.change) not in FIELDS:
         return ""
-    changed = {"from": token, "change": remedy.change, "to": si_quantity(remedy.to_value, remedy.unit)}
+    changed = {
+        "from": token,
+        "change": remedy.change,
+        "to": si_quantity(remedy.to_value, remedy.unit),
+    }
     return f"/inquiry?{urlencode(changed)}"

@@ -11,8 +11,8 @@ from fastapi.responses import HTMLResponse
 
 from server.catalog.items import Fluid, Item, Pump
 from server.errors import NotFound
-from server.web.charts import fluid_chart, pump_chart
 from server.web.deps import CatalogDep
+from server.web.item_charts import fluid_chart, pump_chart
 from server.web.item_facts import Fact, facts_of, group_of, summary_of
 from server.web.pages import ChartView, RendererDep
 from server.web.routes.pages_check import place_of

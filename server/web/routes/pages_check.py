@@ -105,7 +105,8 @@ def judged(
     """
     choice, faults = choice_of(form)
     try:
-        requirements = read_inquiry(form.without("stack").request(), currency=catalog.currency)
+        asked = form.without("stack").request("chamber")
+        requirements = read_inquiry(asked, currency=catalog.currency)
     except InvalidInquiry as error:
         return form.with_faults([*faults, *error.faults])
     if faults:

@@ -40,7 +40,8 @@ class InquiryPage:
 def empty_form(request: Request, services: ServicesDep, renderer: RendererDep) -> HTMLResponse:
     """Show the form: empty, with an example, or with an earlier inquiry and a change to it."""
     asked = request.query_params
-    form, notes = Form(), ()
+    form = Form()
+    notes: tuple[str, ...] = ()
     if token := asked.get("from"):
         form = Form.from_request(services.advices.get(token).inquiry)
     elif example := asked.get("example"):
@@ -95,7 +96,7 @@ def advised(form: Form, services: Services) -> str | Form:
         A form only when it has faults.
     """
     try:
-        return advise_and_save(services, checked(form.request())).token
+        return advise_and_save(services, checked(form.request("chamber"))).token
     except InvalidInquiry as error:
         return form.with_faults(error.faults)
     except DomainError as error:  # a model's limit: no single field is wrong

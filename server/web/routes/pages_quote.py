@@ -1,0 +1,119 @@
+"""From a stack to paper: the quote's form, the quote as issued, the operating card."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from server.errors import DomainError, Fault, InvalidInquiry
+from server.fit.results import StackAdvice
+from server.quoting.card import OperatingCard
+from server.quoting.operating_card import operating_card
+from server.quoting.ports import QuoteHeading
+from server.quoting.quote import Quote
+from server.web.deps import ServicesDep, offer_and_save
+from server.web.forms import Form
+from server.web.pages import RendererDep
+from server.web.routes.pages_advice import stack_of
+from server.web.typed import Pairs
+
+router = APIRouter()
+
+RECENT = 100
+
+
+@dataclass(frozen=True)
+class QuoteFormPage:
+    """Asks for whom the quote is and under which conditions."""
+
+    template: ClassVar[str] = "quote/form.html"
+    token: str
+    stack: StackAdvice
+    form: Form
+
+
+@dataclass(frozen=True)
+class QuotePage:
+    """A quote as it was issued."""
+
+    template: ClassVar[str] = "quote/quote.html"
+    quote: Quote
+
+
+@dataclass(frozen=True)
+class QuotesPage:
+    """The newest quotes."""
+
+    template: ClassVar[str] = "quote/list.html"
+    quotes: tuple[QuoteHeading, ...]
+
+
+@dataclass(frozen=True)
+class CardPage:
+    """How to start, stop, fill and clean one stack."""
+
+    template: ClassVar[str] = "quote/card.html"
+    token: str
+    rank: int
+    card: OperatingCard
+
+
+@router.get("/advice/{token}/stack/{rank}/quote")
+def quote_form(
+    request: Request, token: str, rank: int, services: ServicesDep, renderer: RendererDep
+) -> HTMLResponse:
+    """Ask for customer and conditions."""
+    stack = stack_of(services.advices.get(token), rank)
+    return renderer.page(request, QuoteFormPage(token, stack, Form()))
+
+
+@router.post("/advice/{token}/stack/{rank}/quote")
+def make_quote(
+    request: Request,
+    token: str,
+    rank: int,
+    pairs: Pairs,
+    services: ServicesDep,
+    renderer: RendererDep,
+) -> Response:
+    """Issue the quote, or show the form again with its faults."""
+    stack = stack_of(services.advices.get(token), rank)
+    form = Form.from_pairs(pairs)
+    try:
+        quote = offer_and_save(services, token, rank, form.request())
+    except InvalidInquiry as error:
+        form = form.with_faults(error.faults)
+    except DomainError as error:  # a part that is gone, an amount that is none: no field is wrong
+        form = form.with_faults([Fault("", "", str(error))])
+    else:
+        return RedirectResponse(f"/quotes/{quote.number}", status_code=303)
+    return renderer.page(request, QuoteFormPage(token, stack, form), 422)
+
+
+@router.get("/quotes")
+def list_quotes(request: Request, services: ServicesDep, renderer: RendererDep) -> HTMLResponse:
+    """Show the newest quotes."""
+    return renderer.page(request, QuotesPage(services.quotes.recent(RECENT)))
+
+
+@router.get("/quotes/{number}")
+def show_quote(
+    request: Request, number: str, services: ServicesDep, renderer: RendererDep
+) -> HTMLResponse:
+    """Show a quote as it was issued."""
+    return renderer.page(request, QuotePage(services.quotes.get(number)))
+
+
+@router.get("/advice/{token}/stack/{rank}/card")
+def show_card(
+    request: Request, token: str, rank: int, services: ServicesDep, renderer: RendererDep
+) -> HTMLResponse:
+    """Show the operating card of one stack, from the catalogue its advice rests on."""
+    saved = services.advices.get(token)
+    stack = stack_of(saved, rank)
+    catalog = services.catalogs.version(saved.catalog_version)
+    card = operating_card(stack, saved.requirements, catalog)
+    return renderer.page(request, CardPage(token, rank, card))

@@ -1,0 +1,137 @@
+"""Charts: the numbers in them are those of the records; drawing is safe, stable and kept."""
+
+from __future__ import annotations
+
+import gzip
+import json
+import math
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from server.errors import NotFound
+from server.fit.inquiry import read_inquiry
+from server.fit.results import SpeedPlot
+from server.web import charts
+from server.web.chart_drawer import ChartDrawer
+from server.web.chart_parts import MOST_ROWS, Chart, finite, thinned
+from server.web.chart_theme import Theme, themed
+from server.web.chart_worker import renumbered
+from server.web.examples import EXAMPLES
+from tests.builders import a_full_stack, a_pump_down
+
+REQUIREMENTS = read_inquiry(EXAMPLES["mirror-coater"])
+
+
+def layers(chart: Chart) -> list[Any]:
+    found = chart.spec["layer"]
+    assert isinstance(found, list)
+    return found
+
+
+@pytest.fixture
+def drawer(tmp_path: Path) -> Iterator[ChartDrawer]:
+    made = ChartDrawer(tmp_path / "charts")
+    yield made
+    made.close()
+
+
+def test_a_pump_down_is_drawn_in_minutes_and_millibar() -> None:
+    pump_down = a_pump_down()
+    chart = charts.pump_down_chart(pump_down, REQUIREMENTS)
+    band, line, target = layers(chart)[:3]
+    values = line["data"]["values"]
+    assert [v["t"] * 60 for v in values] == pytest.approx([t for t, _ in pump_down.curve])
+    assert [v["p"] * 100 for v in values] == pytest.approx([p for _, p in pump_down.curve])
+    assert target["data"]["values"][0]["p"] * 100 == pytest.approx(REQUIREMENTS.target_pressure_pa)
+    assert all(v["low"] <= v["high"] for v in band["data"]["values"])
+    assert "17 min" in chart.alt
+    assert chart.rows[0] == ("0 s", "1010 mbar")
+
+
+def test_the_band_encloses_the_middle_curve() -> None:
+    pump_down = a_pump_down()
+    band, line = layers(charts.pump_down_chart(pump_down, REQUIREMENTS))[:2]
+    times = [v["t"] for v in band["data"]["values"]]
+    for point in line["data"]["values"]:
+        near = min(range(len(times)), key=lambda i: abs(times[i] - point["t"]))
+        around = band["data"]["values"][near]
+        assert around["low"] * 0.8 <= point["p"] <= around["high"] * 1.2
+
+
+def test_a_target_that_is_never_reached_is_said() -> None:
+    chart = charts.pump_down_chart(a_pump_down(reached=False), REQUIREMENTS)
+    assert "does not reach the target" in chart.caption
+
+
+def test_speed_is_drawn_in_litres_a_second_with_the_working_points() -> None:
+    stack = a_full_stack()
+    chart = charts.speed_chart(stack.speed_plots[0], stack.states)
+    lines, points = layers(chart)[:2]
+    at_pump = [v for v in lines["data"]["values"] if v["where"] == "at the pump"]
+    assert at_pump[0]["s"] == pytest.approx(stack.speed_plots[0].pump_speed_m3_s[0] * 1000)
+    base = points["data"]["values"][0]
+    assert base["s"] == pytest.approx(stack.states["base"].effective_speed_m3_s * 1000)
+    assert "Working point at base pressure" in chart.alt
+
+
+def test_the_foreline_names_the_moment_closest_to_its_limit() -> None:
+    chart = charts.foreline_chart(a_pump_down())
+    assert "0.310 mbar of 0.550 mbar tolerable" in chart.caption
+
+
+def test_what_a_logarithmic_axis_cannot_show_is_left_out() -> None:
+    plot = SpeedPlot("argon", (1.0, 10.0), (0.1, 0.1), (0.0, 0.05))
+    json.dumps(charts.speed_chart(plot, {}).spec, allow_nan=False)
+    bad = finite([(0.0, math.inf), (1.0, 0.0), (2.0, 5.0)])
+    assert bad == [(2.0, 5.0)]
+
+
+def test_tables_are_shortened_evenly_and_keep_their_ends() -> None:
+    rows = thinned([(str(i),) for i in range(1000)])
+    assert len(rows) == MOST_ROWS
+    assert (rows[0], rows[-1]) == (("0",), ("999",))
+
+
+@pytest.mark.parametrize("theme", list(Theme))
+def test_a_theme_leaves_no_colour_name_behind(theme: Theme) -> None:
+    for chart in charts.stack_charts(a_full_stack(), REQUIREMENTS):
+        assert '"$' not in json.dumps(themed(chart.spec, theme))
+
+
+def test_charts_are_drawn_once_and_kept(drawer: ChartDrawer, tmp_path: Path) -> None:
+    chart = charts.stack_charts(a_full_stack(), REQUIREMENTS)[1]
+    key = drawer.keep(chart.spec)
+    light = drawer.svg(key, Theme.LIGHT)
+    assert light.startswith(b"<svg")
+    assert b"<script" not in light
+    assert light != drawer.svg(key, Theme.DARK)
+    # Another process finds the drawing and need not draw.
+    again = ChartDrawer(tmp_path / "charts")
+    assert again.svg(key, Theme.LIGHT) == light
+    assert again._pool is None
+    # A second drawing of the same is the same to the byte, whatever was drawn before.
+    for drawing in (tmp_path / "charts").glob("*.svg"):
+        drawing.unlink()
+    assert drawer.svg(key, Theme.LIGHT) == light
+
+
+def test_the_script_for_browsers_is_made_once_and_exports_one_name(drawer: ChartDrawer) -> None:
+    script = gzip.decompress(drawer.bundle()).decode()
+    assert "as vegaEmbed}" in script[-200:]
+    assert drawer.bundle() == drawer.bundle()
+
+
+@pytest.mark.parametrize("key", ["", "0" * 24, "../../etc/passwd", "A" * 24, "0" * 23 + "\n"])
+def test_unknown_charts_are_not_found(drawer: ChartDrawer, key: str) -> None:
+    with pytest.raises(NotFound):
+        drawer.svg(key, Theme.LIGHT)
+
+
+def test_ids_start_from_zero_and_references_follow() -> None:
+    svg = '<svg><path id="clip41"/><g id="plain" clip-path="url(#clip41)"/><a id="clip57"/></svg>'
+    assert renumbered(svg) == (
+        '<svg><path id="clip0"/><g id="plain" clip-path="url(#clip0)"/><a id="clip1"/></svg>'
+    )
