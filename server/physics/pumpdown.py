@@ -27,15 +27,15 @@ from server.physics.gasload import GasLoad
 from server.physics.outgassing import HOUR_S, LAW_START_S
 from server.physics.speedtable import SpeedTable, gather
 
-_LN_P_STEP = 0.3
-_LN_T_STEP = 0.4
+_LN_P_STEP = 0.2
+_LN_T_STEP = 0.2
 _FALL = -math.expm1(-_LN_P_STEP)
 _RISE = math.expm1(_LN_P_STEP)
 _NEARLY_ONE = 1.0 - 1e-9  # closer to its balance than this the pressure never moves so far
 _MOST_FALL, _MOST_RISE = 0.4, 2.5  # a step beyond these is taken again, shorter
 _MAX_SHORTENINGS = 40
-_OVERSHOT = 1e-3  # relative depth below the target up to which a step is interpolated
-_ARRIVED = 1e-5  # relative distance from the target that counts as there
+_OVERSHOT = 1e-5  # relative depth below the target up to which a step is interpolated
+_ARRIVED = 1e-7  # relative distance from the target that counts as there
 _MAX_STEPS = 20_000
 
 

@@ -20,8 +20,8 @@ from server.physics.pumpdown import Phase, pump_down
 from server.physics.speedtable import SpeedTable, log_grid, lookup, net_speed_m3_s, tabulate
 
 GRID = log_grid(1e-8, 1.1e5)
-HORIZON_S = 3e6
-ALPHA = np.array([1.0, 0.5, 1.3])
+HORIZON_S = 2e5
+ALPHA = np.array([1.0, 0.5])
 
 
 def constant_table(speed_m3_s: float) -> SpeedTable:
@@ -131,7 +131,7 @@ def random_stacks(count: int, seed: int) -> Stacks:
     target = np.minimum(np.array(lowest) * 10 ** rng.uniform(0.05, 3, count), start / 3)
     return Stacks(
         kind, SpeedTable(GRID, np.stack(curves)), 10 ** rng.uniform(-2.5, 0.5, count),
-        10 ** rng.uniform(-9, -5, count), 10 ** rng.uniform(-9, -4, (count, 3)), start, target,
+        10 ** rng.uniform(-9, -5, count), 10 ** rng.uniform(-9, -4, (count, 2)), start, target,
         np.where(kind == 0, 0.0, 10 ** rng.uniform(0, 4, count)),
     )  # fmt: skip
 

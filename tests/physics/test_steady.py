@@ -82,7 +82,7 @@ def test_the_root_lies_in_the_first_cell_that_an_exhaustive_scan_finds() -> None
         safe = np.where(speed > 0, speed, 1.0)
         need += np.where(load > 0, np.where(speed > 0, load / safe, np.inf), 0.0)
     carried = need <= GRID.pressure_pa
-    assert list(state.exists) == list(carried.any(axis=1))
+    assert np.array_equal(state.exists, np.any(carried, axis=1))
     first = np.argmax(carried, axis=1)[state.exists]
     assert np.all(first > 0)
     assert np.all(state.pressure_pa[state.exists] <= GRID.pressure_pa[first] * (1 + 1e-12))
