@@ -1,0 +1,105 @@
+"""One combination judged again and again, with one thing changed each time."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from server.catalog.items import Catalog
+from server.fit.backing import BackTables, back_tables
+from server.fit.candidates import COLD_TRAPS, Field
+from server.fit.costs import Purse
+from server.fit.evaluation import How, Judged, judge
+from server.fit.explain import Spot
+from server.fit.inlet import InletTables, inlet_tables
+from server.fit.loads import Loads, loads_of
+from server.fit.margins import TIMED_MARGINS
+from server.fit.requirements import Requirements
+from server.fit.results import MarginKey
+from server.fit.thresholds import ROUNDING, RULES
+
+
+class Trial:
+    """One combination and its inquiry; tables that a change leaves alone are made once."""
+
+    def __init__(self, spot: Spot, requirements: Requirements, catalog: Catalog) -> None:
+        self.front, self.back = spot.front, spot.back
+        self.requirements = requirements
+        self.catalog = catalog
+        self.field = Field((spot.front,), (spot.back,))
+        self.purse = Purse(requirements, catalog)
+        self._cost = self.purse.table(self.field)
+        self._inlets: dict[object, InletTables | None] = {}
+        self._backings: dict[object, BackTables] = {}
+        self._now = self._judge(requirements, timed=True)
+
+    @property
+    def now(self) -> Judged:
+        """The combination as it is asked for, pump-down included."""
+        return self._now
+
+    @property
+    def purchase(self) -> float:
+        """What it costs to buy, in the catalogue's currency."""
+        return float(self._now.case.purchase[0, 0])
+
+    @property
+    def title(self) -> str:
+        """The pumps in a line."""
+        pumps = [self.front.pump] if self.front else []
+        names = [pump.name for pump in (*pumps, self.back.booster, self.back.backing) if pump]
+        return " + ".join(names)
+
+    def failing(self) -> dict[MarginKey, float]:
+        """Return every margin below its threshold, as a share of the threshold."""
+        shares = {key: share_of(self._now, key) for key in self._now.ledgers}
+        return {key: share for key, share in shares.items() if share < 1.0 - ROUNDING}
+
+    def share(self, key: MarginKey, requirements: Requirements) -> float:
+        """Return a margin ÷ its threshold for a changed inquiry; infinite where it no longer applies."""
+        return share_of(self._judge(requirements, timed=key in TIMED_MARGINS), key)
+
+    def _judge(self, requirements: Requirements, *, timed: bool) -> Judged:
+        loads = loads_of(requirements)
+        how = How(
+            follow_all=True,
+            timed=timed,
+            cost=self._cost,
+            inlet=self._inlet(loads, requirements),
+            backing=self._backing(loads, requirements),
+        )
+        return judge(self.field, loads, requirements, self.catalog, self.purse, how)
+
+    def _inlet(self, loads: Loads, requirements: Requirements) -> InletTables | None:
+        trap = self.front.trap if self.front else None
+        key: tuple[object, ...] = (loads.species, requirements.line, requirements.chamber.port)
+        if trap is not None and trap.kind in COLD_TRAPS:
+            key = (*key, asked_pa(requirements))
+        if key not in self._inlets:
+            self._inlets[key] = inlet_tables(
+                self.field.fronts, loads.species, requirements, self.catalog
+            )
+        return self._inlets[key]
+
+    def _backing(self, loads: Loads, requirements: Requirements) -> BackTables:
+        key: tuple[object, ...] = (loads.species, requirements.rough_line)
+        if self.back.trap is not None and self.back.trap.kind in COLD_TRAPS:
+            key = (*key, asked_pa(requirements))
+        if key not in self._backings:
+            self._backings[key] = back_tables(
+                self.field.backs, loads.species, requirements, self.catalog
+            )
+        return self._backings[key]
+
+
+def asked_pa(requirements: Requirements) -> float:
+    """Return the pressure at which a cold trap must hold vapour. [Pa]"""
+    return requirements.process.pressure_pa or requirements.target_pressure_pa
+
+
+def share_of(judged: Judged, key: MarginKey) -> float:
+    """Return the margin of a single combination ÷ its threshold; infinite where it does not apply."""
+    ledger = judged.ledgers.get(key)
+    ratio = math.nan if ledger is None else float(np.broadcast_to(ledger.ratio, (1, 1))[0, 0])
+    return math.inf if math.isnan(ratio) else ratio / RULES[key].threshold
