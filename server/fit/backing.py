@@ -13,7 +13,13 @@ from server.catalog.flanges import Flange
 from server.catalog.items import Catalog, RootsBooster, TurboPump
 from server.fit.candidates import Back
 from server.fit.geometry import foreline, rough_line
-from server.fit.inlet import conductance_rows, is_caught, sonic_limit_m3_s
+from server.fit.inlet import (
+    cold_surface_speed,
+    conductance_rows,
+    is_caught,
+    over_trap_pa,
+    sonic_limit_m3_s,
+)
 from server.fit.loads import AIR
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
@@ -98,7 +104,7 @@ def _with_condensers(
     result = speeds.copy()
     for position, back in enumerate(backs):
         if back.trap is not None and is_caught(gas, back.trap, requirements):
-            result[position] = 2.0 * back.trap.molecular_conductance_m3_s
+            result[position] = cold_surface_speed(back.trap, gas)
     return result
 
 
@@ -111,10 +117,12 @@ class Foreline:
         backs: Sequence[Back],
         tables: Mapping[str, SpeedTable],
         requirements: Requirements,
+        resting_pa: FloatArray | float = 0.0,
     ) -> None:
         self.outlets = tuple(outlets)
         self.back_count = len(backs)
         self.tables = tables
+        self._resting_pa = resting_pa
         lines = [foreline(outlet, back, requirements) for outlet in outlets for back in backs]
         distinct: dict[object, int] = {}
         self._line_of = np.array([distinct.setdefault(line, len(distinct)) for line in lines])
@@ -123,7 +131,9 @@ class Foreline:
     def pressure_pa(self, load_pa_m3_s: Mapping[str, float]) -> FloatArray:
         """Return the foreline pressure at every outlet for a load, shape (n_outlets, n_backs)."""
         rows = np.arange(self.back_count)
-        at_back = steady_state(load_pa_m3_s, self.tables, rows).pressure_pa
+        at_back = steady_state(
+            load_pa_m3_s, self.tables, rows, offset_pa=self._resting_pa
+        ).pressure_pa
         shape = (len(self.outlets), self.back_count)
         exit_pa = np.broadcast_to(at_back, shape).reshape(-1, 1)
         known = np.isfinite(exit_pa)

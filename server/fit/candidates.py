@@ -165,11 +165,20 @@ def _line_traps(
     requirements: Requirements,
     catalog: Catalog,
 ) -> tuple[Trap | None, ...]:
-    """No trap, or each condenser that bolts to the pump's inlet, where vapour comes."""
+    """No trap, or each cold trap or condenser at least as wide as the inlet, where vapour comes."""
     if booster is not None or not requirements.process.vapour:
         return (None,)
-    traps = compatibility.traps_for(backing.inlet, catalog, TrapPlace.FORELINE)
-    return (None, *(trap for trap in traps if trap.kind in COLD_TRAPS))
+    wide = 0.95 * backing.inlet.bore_m
+    return (
+        None,
+        *(
+            trap
+            for trap in catalog.of_type(Trap)
+            if trap.place is TrapPlace.FORELINE
+            and trap.kind in COLD_TRAPS
+            and trap.inlet.bore_m >= wide
+        ),
+    )
 
 
 COLD_TRAPS = frozenset({TrapKind.NITROGEN_TRAP, TrapKind.REFRIGERATED_TRAP, TrapKind.CONDENSER})

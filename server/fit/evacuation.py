@@ -240,11 +240,15 @@ def held_back_s(
     front_rows, back_rows = chosen
     assert states.inlet is not None  # noqa: S101 (only called for high-vacuum fields)
     assert states.capacity_pa_m3_s is not None  # noqa: S101
+    assert states.base.foreline_pa is not None  # noqa: S101
     carried = states.capacity_pa_m3_s[front_rows, back_rows]
     table = states.inlet.at_chamber[AIR]
     rows = states.inlet.row_of_front[front_rows]
     begin = takeover.pressure_pa
+    # capture pumps have no foreline; what never comes to the crossover has no burst
+    backed = np.isfinite(states.base.foreline_pa[front_rows, back_rows])
     limited = carried < lookup(table, rows, begin) * begin
+    limited &= backed & np.isfinite(takeover.time_s)
     extra = np.zeros(len(rows))
     if limited.any():
         load = loads.weighted({gas: np.ones(1) for gas in loads.species})

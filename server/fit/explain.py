@@ -11,7 +11,7 @@ import numpy as np
 from server.catalog.items import OIL_SEALED_KINDS, CapturePump, PumpKind, TurboPump, VapourPump
 from server.fit.candidates import Back, Front
 from server.fit.evaluation import Judged
-from server.fit.margins import Ledger, vapour_route
+from server.fit.margins import Ledger, stands_idle, vapour_route
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.thresholds import BURST_S, ROUNDING, RULES, VANE_CLEAN_ROUGHING_PA
 from server.units import Dimension, format_quantity
@@ -153,6 +153,10 @@ def _crossover(required: float, available: float, spot: Spot) -> str:
     what = "the high-vacuum pump may take over"
     if front is not None and isinstance(front.pump, TurboPump):
         what = "the turbomolecular pump may be started"
+    if stands_idle(spot.judged.case.requirements, np.asarray(available)):
+        return (
+            f"The work stays above the crossover at {pressure(available)}: roughing alone does it."
+        )
     sentence = f"Roughing reaches {pressure(required)}; {what} below {pressure(available)}."
     if front is not None and isinstance(front.pump, VapourPump):
         sentence += f" The gas burst that follows is over within {duration(BURST_S)}."

@@ -16,7 +16,7 @@ def chamber_line(
     """Return what stands between the chamber and a high-vacuum pump: tube, isolation valve, trap."""
     parts = list(line_to_trap(pump, trap, requirements, catalog).parts)
     if trap is not None:
-        parts.append(_restriction(trap))
+        parts.append(restriction(trap))
     return Line(tuple(parts), pump_bore_m=pump.inlet.bore_m)
 
 
@@ -28,28 +28,31 @@ def line_to_trap(
     parts: list[Part] = list(_tube(requirements.line, requirements.chamber.port or entry, "line"))
     valve = isolation_valve(entry, pump.kind, catalog)
     if valve is not None:
-        parts.append(_restriction(valve))
+        parts.append(restriction(valve))
     return Line(tuple(parts))
 
 
 def rough_line(back: Back, requirements: Requirements) -> Line:
     """Return the line from the chamber to the pump that roughs it, the back's trap included."""
-    pump = back.inlet_pump
-    tube = _tube(requirements.rough_line, pump.inlet, "rough line")
-    return Line((*tube, *_trap(back)), pump.inlet.bore_m)
+    tube = _tube(requirements.rough_line, _entry(back), "rough line")
+    return Line((*tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
 
 
 def foreline(outlet: Flange, back: Back, requirements: Requirements) -> Line:
     """Return the line from a high-vacuum pump's outlet to the back, its trap included."""
-    pump = back.inlet_pump
-    narrower = min(outlet, pump.inlet, key=lambda flange: flange.bore_m)
+    narrower = min(outlet, _entry(back), key=lambda flange: flange.bore_m)
     tube = _tube(requirements.foreline, narrower, "foreline")
-    return Line((*tube, *_trap(back)), pump.inlet.bore_m)
+    return Line((*tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
+
+
+def _entry(back: Back) -> Flange:
+    """Flange at which the line meets the back: that of its trap, or of its pump."""
+    return back.trap.inlet if back.trap and back.booster is None else back.inlet_pump.inlet
 
 
 def _trap(back: Back) -> tuple[Part, ...]:
     """Trap at the back's inlet; one behind a booster does not stand in the line."""
-    return () if back.trap is None or back.booster is not None else (_restriction(back.trap),)
+    return () if back.trap is None or back.booster is not None else (restriction(back.trap),)
 
 
 def _tube(run: LineRun, flange: Flange, name: str) -> tuple[Part, ...]:
@@ -58,7 +61,8 @@ def _tube(run: LineRun, flange: Flange, name: str) -> tuple[Part, ...]:
     return (Tube(run.length_m, run.bore_m or flange.bore_m, run.bends, name),)
 
 
-def _restriction(item: Trap | Valve) -> Restriction:
+def restriction(item: Trap | Valve) -> Restriction:
+    """Return a valve or trap as the physics wants it."""
     return Restriction(
         item.name,
         item.molecular_conductance_m3_s,

@@ -13,7 +13,7 @@ import numpy as np
 from server.catalog.arrays import GRID, arrays_of
 from server.catalog.items import Catalog, Trap
 from server.fit.candidates import COLD_TRAPS, Front, HighVacuumPump
-from server.fit.geometry import chamber_line, line_to_trap
+from server.fit.geometry import chamber_line, line_to_trap, restriction
 from server.fit.loads import PUMP_K
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
@@ -27,8 +27,8 @@ from server.physics.vapour import SATURATION, saturation_pressure_pa
 
 Arrangement = tuple[HighVacuumPump, Trap | None]
 
-CAUGHT_BELOW = 0.01
-"""A vapour counts as caught where saturation at the cold surface is below this share of the target."""
+CAUGHT_BELOW = 0.5
+"""A vapour counts as caught where saturation at the cold surface is below this share of the pressure."""
 
 
 @dataclass(frozen=True)
@@ -98,9 +98,13 @@ def is_caught(gas: str, trap: Trap | None, requirements: Requirements) -> bool:
     """Say whether a cold trap holds a species at the pressures asked for."""
     if trap is None or trap.kind not in COLD_TRAPS or gas not in SATURATION:
         return False
-    passes = float(saturation_pressure_pa(gas, trap.surface_k))
     asked = requirements.process.pressure_pa or requirements.target_pressure_pa
-    return passes < CAUGHT_BELOW * asked
+    return over_trap_pa(gas, trap) < CAUGHT_BELOW * asked
+
+
+def over_trap_pa(gas: str, trap: Trap) -> float:
+    """Return the vapour pressure over what a trap holds: less than that it does not take. [Pa]"""
+    return float(saturation_pressure_pa(gas, trap.surface_k))
 
 
 def conductance_rows(lines: Sequence[Line], gas: str) -> FloatArray:
@@ -131,12 +135,22 @@ def _through(lines: Sequence[Line], speed_m3_s: FloatArray, gas: str) -> FloatAr
 
 
 def _surface_speeds(arrangements: Sequence[Arrangement], gas: str) -> FloatArray:
-    """Speed of the cold surface at the trap's inlet.
+    return np.array(
+        [
+            np.zeros(GRID.count) if trap is None else cold_surface_speed(trap, gas)
+            for _, trap in arrangements
+        ]
+    )
+
+
+def cold_surface_speed(trap: Trap, gas: str) -> FloatArray:
+    """Return the speed of a trap's cold surface for a vapour it holds, at its inlet, on the grid.
 
     The stated conductance of a trap is that of two like halves in series, inlet to cold wall and cold
-    wall to outlet; a vapour that stays on the wall meets the first half alone (a judgement of our
-    own), scaled from nitrogen by molar mass.
+    wall to outlet; a vapour that stays on the wall meets the first half alone, towards no pressure: a
+    judgement of our own.
     """
-    scale = np.sqrt(SPECIES["nitrogen"].molar_mass_kg_mol / SPECIES[gas].molar_mass_kg_mol)
-    halves = [2.0 * trap.molecular_conductance_m3_s if trap else 0.0 for _, trap in arrangements]
-    return np.repeat(np.array(halves)[:, np.newaxis] * scale, GRID.count, axis=1)
+    line = Line((restriction(trap),))
+    mean = np.maximum(GRID.pressure_pa / 2.0, GRID.low_pa)
+    through = line_conductance_m3_s(line, mean, PUMP_K, SPECIES[gas])
+    return np.minimum(2.0 * np.asarray(through), sonic_limit_m3_s([line], gas)[0])

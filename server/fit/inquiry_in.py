@@ -16,7 +16,7 @@ from server.units import Dimension
 # Bounds are the edges of sense for laboratories and small plants, not of the models: a value beyond
 # them is a slip of the pen (a wrong unit, a missing minus) far more often than an inquiry.
 Volume = Annotated[str | float | int, QuantityOf(Dimension.VOLUME, 1e-6, 1e5)]
-Temperature = Annotated[str | float | int, QuantityOf(Dimension.TEMPERATURE, 200.0, 600.0)]
+Temperature = Annotated[str | float | int, QuantityOf(Dimension.TEMPERATURE, 200.0, 2500.0)]
 Area = Annotated[str | float | int, QuantityOf(Dimension.AREA, 0.0, 1e6, low_allowed=False)]
 Leak = Annotated[str | float | int, QuantityOf(Dimension.THROUGHPUT, 0.0, 1e3)]
 Length = Annotated[str | float | int, QuantityOf(Dimension.LENGTH, 0.0, 100.0)]

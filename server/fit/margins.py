@@ -165,11 +165,21 @@ def inlet(case: Case) -> Ledger | None:
 
 
 def crossover(case: Case) -> Ledger | None:
-    """Highest pressure for the crossover ÷ lowest pressure that roughing reaches."""
+    """Highest pressure for the crossover ÷ lowest pressure that roughing reaches.
+
+    0 where the work never gets below the crossover: such a high-vacuum pump would stand idle.
+    """
     limit, floor = case.states.crossover_limit_pa, case.states.rough_floor_pa
     if limit is None or floor is None:
         return None
-    return _ledger(floor, limit, _share(limit, floor))
+    ratio = _share(limit, floor)
+    return _ledger(floor, limit, np.where(stands_idle(case.requirements, limit), 0.0, ratio))
+
+
+def stands_idle(requirements: Requirements, limit_pa: FloatArray) -> BoolArray:
+    """Say where target and process lie above the crossover, so that roughing does all the work."""
+    lowest = min(requirements.target_pressure_pa, requirements.process.pressure_pa or np.inf)
+    return np.asarray(lowest >= limit_pa)
 
 
 def pump_down(case: Case, time_s: FloatArray) -> Ledger | None:

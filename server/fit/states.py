@@ -98,10 +98,13 @@ def _rough_states(
     rows = np.arange(len(backs))
 
     def settle(
-        load: Mapping[str, float], at: Mapping[str, SpeedTable], own: Mapping[str, SpeedTable]
+        load: Mapping[str, float],
+        at: Mapping[str, SpeedTable],
+        own: Mapping[str, SpeedTable],
+        resting_pa: FloatArray | float = 0.0,
     ) -> SettledState:
-        chamber = steady_state(load, at, rows)
-        inlet = steady_state(load, own, rows)
+        chamber = steady_state(load, at, rows, offset_pa=resting_pa)
+        inlet = steady_state(load, own, rows, offset_pa=resting_pa)
         partial = {name: value[np.newaxis] for name, value in chamber.partial_pa.items()}
         return SettledState(
             load,
@@ -116,7 +119,7 @@ def _rough_states(
     process = None
     if loads.has_process or requirements.process.pressure_pa is not None:
         running = loads.running_pa_m3_s(process_time_s(requirements))
-        process = settle(running, backing.at_chamber_working, backing.working)
+        process = settle(running, backing.at_chamber_working, backing.working, backing.resting_pa)
     return FieldStates(base, process, None, None, None, np.zeros((1, 1)), None, backing)
 
 
@@ -134,7 +137,9 @@ class _HighVacuum:
     def states(self) -> FieldStates:
         outlets, outlet_row = self._outlets()
         line = Foreline(outlets, self.backs, self.backing.at_inlet, self.requirements)
-        working = Foreline(outlets, self.backs, self.backing.working, self.requirements)
+        working = Foreline(
+            outlets, self.backs, self.backing.working, self.requirements, self.backing.resting_pa
+        )
         base_load = self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
         offset = self._offset(base_load, line, outlet_row)
         base = self._settle(base_load, offset, line, outlet_row)
