@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from scipy.constants import R
 
-from server.catalog.compatibility import fluids_for, oils_for
+from server.catalog.compatibility import fluids_for, hazards_allow, oils_for
 from server.catalog.items import (
     BackingPump,
     Catalog,
@@ -96,8 +96,8 @@ def containers_of(grade: str, catalog: Catalog) -> tuple[Fluid, ...]:
 def usual_grade(pump: Pump, exposure: Exposure, catalog: Catalog) -> str:
     """Return the grade a pump is filled with when nobody has chosen one.
 
-    Perfluoropolyether for oxygen-rich and corrosive gas; otherwise the kind the pump is delivered
-    with, else the cheapest kind. Of one kind, vapour-jet and two-stage pumps take the grade of
+    Among what pump and gas allow: the kind the pump is delivered with, else the cheapest kind. Of
+    one kind, vapour-jet and two-stage pumps take the grade of
     lowest vapour pressure; boosters and single-stage pumps, which work higher, the cheapest.
 
     Raises
@@ -105,9 +105,11 @@ def usual_grade(pump: Pump, exposure: Exposure, catalog: Catalog) -> str:
     OutOfRange
         When no fluid of the catalogue suits pump and gas.
     """
-    fluids = list(_suitable(pump, catalog))
-    if exposure.hazards & {Hazard.OXYGEN_RICH, Hazard.CORROSIVE}:
-        fluids = [fluid for fluid in fluids if fluid.kind is FluidKind.PERFLUOROPOLYETHER]
+    fluids = [
+        fluid
+        for fluid in _suitable(pump, catalog)
+        if hazards_allow(exposure.hazards, pump, fluid).allowed
+    ]
     if not fluids:
         raise OutOfRange(f"The catalogue has no fluid for {pump.name} and this gas.")
     clean = pump.kind in {PumpKind.VAPOUR_JET, PumpKind.VANE_TWO_STAGE}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from server.catalog.items import (
@@ -17,7 +18,7 @@ from server.catalog.items import (
     Valve,
     ValveRole,
 )
-from server.fit.fluid_use import volume_text
+from server.fit.fluid_use import exposure_of, first_charge_supplied, volume_text
 from server.fit.requirements import Requirements
 from server.fit.results import Part, Role, StackAdvice
 from server.quoting.cautions import Caution
@@ -116,7 +117,7 @@ def card_stack(stack: StackAdvice, requirements: Requirements, catalog: Catalog)
     UnknownName
         When the catalogue no longer has one of the parts.
     """
-    items = stack_items(stack.parts, catalog)
+    items = stack_items(stack.parts, catalog, exposure_of(requirements))
     backing = items.pump_of(Role.BACKING_PUMP)
     valves = [catalog.items.get(part.sku) for part in stack.parts if part.role is Role.VALVE]
     return CardStack(
@@ -152,6 +153,11 @@ def duration(value_s: float) -> str:
     return f"{value_s / 3600:.3g} h"
 
 
+def liquid(fluid: Fluid) -> str:
+    """Return a fluid's name without the size of its container."""
+    return re.sub(r",\s*[\d.]+\s*(mL|L|cm³|cm3)$", "", fluid.name)
+
+
 def fill_steps(card: CardStack) -> list[CardStep]:
     """Return what to do before any first start: supplied parts, and the oil of a sealed pump."""
     steps = []
@@ -159,10 +165,14 @@ def fill_steps(card: CardStack) -> list[CardStep]:
         names = "; ".join(f"{part.quantity} × {part.name}" for part in card.supplied)
         steps.append(CardStep(f"Find what came with the pumps and fit or keep it: {names}."))
     if card.backing is not None and card.oil is not None and card.backing.oil_charge_m3 > 0:
+        own = ""
+        if first_charge_supplied(card.backing, card.oil.kind):
+            own = " (the first charge comes with the pump)"
         steps.append(
             CardStep(
                 f"Fill {card.backing.name} with {volume_text(card.backing.oil_charge_m3)} of "
-                f"{card.oil.name}; the level stands between the marks while the pump is still."
+                f"{liquid(card.oil)}{own}; the level stands between the marks while the pump is "
+                "still."
             )
         )
     return steps

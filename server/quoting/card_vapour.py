@@ -19,6 +19,7 @@ from server.quoting.card import (
     cooling_step,
     duration,
     fill_steps,
+    liquid,
     pressure,
     stop_backing_steps,
     stop_booster_steps,
@@ -59,7 +60,7 @@ def vapour_limits(pump: VapourPump) -> tuple[CardLimit, ...]:
 
 
 def _fluid_name(card: CardStack) -> str:
-    return card.fluid.name if card.fluid is not None else "its fluid"
+    return liquid(card.fluid) if card.fluid is not None else "its fluid"
 
 
 def _cooling_word(pump: VapourPump) -> str:

@@ -20,6 +20,7 @@ from server.catalog.items import (
     TrapKind,
     VapourPump,
 )
+from server.fit.fluid_use import exposure_of
 from server.fit.requirements import Hazard, Requirements
 from server.fit.results import Part
 from server.quoting.stack_items import StackItems, stack_items
@@ -163,7 +164,7 @@ def cautions_for(
     catalog : Catalog
         Where the parts are looked up.
     """
-    items = stack_items(parts, catalog)
+    items = stack_items(parts, catalog, exposure_of(requirements))
     found: list[Caution] = []
     for entry in items.pumps:
         found += _pump_cautions(entry.pump)

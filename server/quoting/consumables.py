@@ -107,9 +107,10 @@ def stack_consumables(
     horizon_years : float
         Period counted. [year]
     """
-    use = Use(requirements.duty, horizon_years, exposure_of(requirements))
+    exposure = exposure_of(requirements)
+    use = Use(requirements.duty, horizon_years, exposure)
     lines: list[UpkeepLine] = []
-    for entry in stack_items(parts, catalog).pumps:
+    for entry in stack_items(parts, catalog, exposure).pumps:
         lines += upkeep_lines(
             entry.pump,
             use,

@@ -241,7 +241,11 @@ def _line(group: LineGroup, item: Item, quantity: int, note: str, currency: str)
 
 def _supplied_line(part: Part, currency: str) -> QuoteLine:
     zero = round_money(Decimal(0), currency)
-    note = "; ".join(filter(None, (_KEEP, part.note)))
+    note = (
+        part.note
+        if part.note.startswith("supplied with")
+        else "; ".join(filter(None, (_KEEP, part.note)))
+    )
     return QuoteLine(LineGroup.SUPPLIED, "", part.name, part.quantity, zero, zero, 0, note)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from server.catalog.items import (
@@ -15,9 +15,9 @@ from server.catalog.items import (
     Trap,
     TrapPlace,
 )
+from server.errors import OutOfRange
+from server.fit.fluid_use import NO_EXPOSURE, Exposure, charge_m3, containers_of, usual_grade
 from server.fit.results import Part, Role
-
-_PUMP_ROLES = (Role.HIGH_VACUUM_PUMP, Role.BOOSTER, Role.BACKING_PUMP)
 
 
 @dataclass(frozen=True)
@@ -50,8 +50,19 @@ class StackItems:
         return next((entry.fluid for entry in self.pumps if entry.role is role), None)
 
 
-def stack_items(parts: Iterable[Part], catalog: Catalog) -> StackItems:
+def stack_items(
+    parts: Iterable[Part], catalog: Catalog, exposure: Exposure = NO_EXPOSURE
+) -> StackItems:
     """Look a stack's parts up.
+
+    Parameters
+    ----------
+    parts : iterable of Part
+        The stack's parts.
+    catalog : Catalog
+        Where they are looked up.
+    exposure : Exposure
+        Decides the oil of a pump whose first charge comes with it and is no part to be sold.
 
     Raises
     ------
@@ -64,16 +75,32 @@ def stack_items(parts: Iterable[Part], catalog: Catalog) -> StackItems:
     filters = [item for _, item in items if isinstance(item, Filter)]
     before = tuple(trap for trap in traps if trap.place is TrapPlace.HIGH_VACUUM)
     behind = tuple(trap for trap in traps if trap.place is TrapPlace.FORELINE)
-    pumps = []
-    for role in _PUMP_ROLES:
-        for part, item in items:
-            if part.role is role and isinstance(item, Pump):
-                wanted = Role.OIL if isinstance(item, BackingPump) else Role.FLUID
-                fluid = next((i for p, i in items if p.role is wanted), None)
-                fitted: tuple[Item, ...] = before if role is Role.HIGH_VACUUM_PUMP else ()
-                if role is Role.BACKING_PUMP:
-                    fitted = (*behind, *filters)
-                filled = fluid if isinstance(fluid, Fluid) and role is not Role.BOOSTER else None
-                pumps.append(StackPump(role, item, part.quantity, filled, fitted))
+    fitted_at: dict[Role, tuple[Item, ...]] = {
+        Role.HIGH_VACUUM_PUMP: before,
+        Role.BOOSTER: (),
+        Role.BACKING_PUMP: (*behind, *filters),
+    }
+    pumps = [
+        StackPump(role, item, part.quantity, _fluid(item, items, catalog, exposure), fitted)
+        for role, fitted in fitted_at.items()
+        for part, item in items
+        if part.role is role and isinstance(item, Pump)
+    ]
     supplied = tuple(part for part in listed if not part.sku)
     return StackItems(tuple(pumps), tuple(traps), supplied)
+
+
+def _fluid(
+    pump: Pump, items: Sequence[tuple[Part, Item]], catalog: Catalog, exposure: Exposure
+) -> Fluid | None:
+    """Return what a pump is filled with: the part that was sold for it, else the usual one."""
+    if charge_m3(pump) <= 0:
+        return None
+    role = Role.OIL if isinstance(pump, BackingPump) else Role.FLUID
+    sold = next((i for p, i in items if p.role is role and isinstance(i, Fluid)), None)
+    if sold is not None:
+        return sold
+    try:
+        return containers_of(usual_grade(pump, exposure, catalog), catalog)[0]
+    except OutOfRange:
+        return None  # a stack that was judged unfit: nothing may be filled in

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from server.catalog.items import FluidKind
+from server.catalog.items import FluidKind, SuppliedPart
 from server.errors import OutOfRange
 from server.fit.requirements import Hazard, Process, Requirements, Surface, VapourLoad
 from server.fit.results import Role, StackAdvice
@@ -218,3 +218,13 @@ def test_cautions_of_a_vapour_jet_pump_end_with_the_codes_of_the_place() -> None
     about = [caution.about for caution in card_of(vapour_stack()).cautions]
     assert {"Hot boiler", "Air on hot fluid", "Heater", "Solvents for cleaning"} <= set(about)
     assert about[-2:] == ["Electricity", "Codes and trained people"]
+
+
+def test_oil_that_comes_with_the_pump_is_filled_in_although_it_is_not_sold() -> None:
+    charge = SuppliedPart("First charge of mineral oil", 1, "in a bottle beside the pump")
+    items = dict(STOCK.items)
+    items["VANE"] = a_backing_pump(supplied=(charge,))
+    stack = a_stack(*(part for part in vapour_stack().parts if part.role is not Role.OIL))
+    card = operating_card(stack, requirements(), a_catalog(items.values()))
+    fill = text_of(section(card, "fill"))
+    assert "500 cm³ of Oil 1l (the first charge comes with the pump)" in fill
