@@ -42,6 +42,8 @@ class BackTables:
     at_chamber_working: Mapping[str, SpeedTable]
     behind_turbo: Mapping[str, SpeedTable]
     """Speeds of the backing pumps alone where a turbomolecular pump stands in front, else empty."""
+    resting_pa: FloatArray
+    """Vapour pressure over what each back's trap holds, while vapour is pumped."""
 
 
 def back_tables(
@@ -74,7 +76,17 @@ def back_tables(
     if any(isinstance(back.booster, TurboPump) for back in backs):
         rows = [arrays.row_of[back.backing.sku] for back in backs]
         behind = {gas: SpeedTable(GRID, arrays.speed(gas).speed_m3_s[rows]) for gas in species}
-    return BackTables(at_inlet, working, at_chamber, at_chamber_working, behind)
+    resting = np.array([_resting_pa(back, requirements) for back in backs])
+    return BackTables(at_inlet, working, at_chamber, at_chamber_working, behind, resting)
+
+
+def _resting_pa(back: Back, requirements: Requirements) -> float:
+    held = [
+        over_trap_pa(load.substance, back.trap)
+        for load in requirements.process.vapour
+        if back.trap is not None and is_caught(load.substance, back.trap, requirements)
+    ]
+    return max(held, default=0.0)
 
 
 def _speeds(backs: Sequence[Back], gas: str, arrays: CatalogArrays, *, ballast: bool) -> FloatArray:
