@@ -213,13 +213,15 @@ def _consumable_lines(
 ) -> list[QuoteLine]:
     if order.consumables_years <= 0:
         return []
-    found = stack_consumables(stack.parts, requirements, catalog, order.consumables_years)
+    years = order.consumables_years
+    period = "one year" if years == 1 else f"{years:g} years"
+    found = stack_consumables(stack.parts, requirements, catalog, years)
     return [
         _line(
             LineGroup.FIRST_CONSUMABLES,
             catalog.get(line.sku, Item),
             line.pieces,
-            f"for {order.consumables_years:g} years: {line.reason}",
+            f"for {period}: {line.reason}",
             catalog.currency,
         )
         for line in later_lines(found)
