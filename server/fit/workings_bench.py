@@ -1,4 +1,4 @@
-"""What every section of the workings uses: one judged stack as plain numbers, and the form of a line."""
+"""What all workings use: one judged stack as plain numbers, and the form of a line."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+from scipy.optimize import brentq
 
 from server.catalog.arrays import GRID
 from server.catalog.items import Catalog
@@ -93,6 +94,19 @@ def gas_name(gas: str) -> str:
 def speed_at(table: SpeedTable, row: int, pressure_pa: float) -> float:
     """Return a speed of a table, as the engine reads it: below the grid its lowest node holds."""
     return float(lookup(table, row, min(max(pressure_pa, GRID.low_pa), GRID.high_pa)))
+
+
+def pressure_of_flow_pa(table: SpeedTable, row: int, flow_pa_m3_s: float) -> float:
+    """Return the pressure at which a pump carries a flow, S(p)·p = Q; NaN where it never does."""
+
+    def excess(ln_pressure: float) -> float:
+        pressure = math.exp(ln_pressure)
+        return speed_at(table, row, pressure) * pressure - flow_pa_m3_s
+
+    bottom, top = GRID.ln_low, math.log(GRID.high_pa)
+    if not (flow_pa_m3_s > 0.0 and excess(bottom) < 0.0 < excess(top)):
+        return math.nan
+    return math.exp(float(brentq(excess, bottom, top, xtol=1e-13)))
 
 
 @dataclass(frozen=True)

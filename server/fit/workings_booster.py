@@ -5,22 +5,35 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from scipy.optimize import brentq
-
-from server.catalog.arrays import GRID, arrays_of
+from server.catalog.arrays import arrays_of
 from server.catalog.items import RootsBooster
 from server.fit.results import Working
-from server.fit.workings_bench import CATALOG, Bench, Law, Settled, cite, gas_name, line, speed_at
-from server.physics.boosters import cut_in_pressure_pa, roots_speed_m3_s
+from server.fit.workings_bench import (
+    CATALOG,
+    Bench,
+    Inputs,
+    Law,
+    Settled,
+    cite,
+    gas_name,
+    line,
+    pressure_of_flow_pa,
+    speed_at,
+)
 from server.physics.pumps import compression_ratio
 from server.physics.speedtable import SpeedTable
 
 _BETWEEN = Law(
-    "p₂", "p₁ = p₂·(S_b(p₂)/S_th + 1/K₀(p₂)), solved for p₂", "Pa", cite("VANATTA-1965")
+    "p₂", "S(p₁)·p₁ = S_b(p₂)·p₂: both pumps carry the same gas", "Pa", "what enters leaves"
 )
 _K0 = Law("K₀", "K₀ read at p₂, linear in logarithms", "1", f"{CATALOG} (air, for every gas)")
 _STAGING = Law("S_th/S_b", "staging ratio S_th/S_b(p₂)", "1", cite("JOUSTEN-2016"))
-_FREE = Law("S", "S = S_th·K₀/(K₀ + S_th/S_b)", "m³/s", cite("VANATTA-1965", "JOUSTEN-2016"))
+_FREE = Law(
+    "S",
+    "S = S_th·K₀/(K₀ + S_th/S_b) (the engine reads a table with 16 points a decade)",
+    "m³/s",
+    cite("VANATTA-1965", "JOUSTEN-2016"),
+)
 _HELD = Law(
     "S",
     "S = S_b(p₂)·p₂/p₁ with p₂ = p₁ + Δp_max: the bypass valve holds the difference",
@@ -28,10 +41,16 @@ _HELD = Law(
     cite("JOUSTEN-2016"),
 )
 _OFF = Law(
-    "S", "S = S_b(p₁): above its cut-in pressure the booster stands still", "m³/s", CATALOG
+    "S",
+    "S = S_b(p₁): the booster stands still above its cut-in pressure, "
+    "or gas passes through one that is smaller than its backing pump",
+    "m³/s",
+    CATALOG,
 )
 _DIFFERENCE = Law("Δp", "Δp = p₂ − p₁, at most Δp_max", "Pa", cite("JOUSTEN-2016"))
-_CUT_IN = Law("p_cut", "Δp_max/(S_th/S_b − 1)", "Pa", cite("JOUSTEN-2016"))
+
+_AT_LIMIT = 0.999
+"""Share of the largest pressure difference from which the bypass valve counts as open."""
 
 
 def booster_lines(
@@ -54,34 +73,21 @@ def booster_lines(
     """
     booster = bench.back.booster
     assert isinstance(booster, RootsBooster)  # noqa: S101 (the caller looked)
-    key = f"booster-{state.key}"
-    name = f"{gas_name(gas)} {state.words}"
+    key, name = f"booster-{state.key}", f"{gas_name(gas)} {state.words}"
     backing, row = _backing(bench, state, gas)
     used = speed_at(bench.back_speeds(gas, state), bench.spot.back_row, inlet_pa)
-    free_pa = between_pa(booster, backing, row, inlet_pa)
-    held_pa = inlet_pa + booster.largest_difference_pa
-    running = booster.bypass_valve or inlet_pa <= booster.cut_in_pa
-    limited = free_pa > held_pa
-    behind_pa = held_pa if limited else free_pa
-    speed_b = speed_at(backing, row, behind_pa)
-    if not running:
-        yield line(
-            section, key, f"Booster off: {name}", _OFF,
-            {"p₁ [Pa]": inlet_pa, "cut-in pressure [Pa]": booster.cut_in_pa}, used,
-        )  # fmt: skip
+    alone = speed_at(backing, row, inlet_pa)
+    behind_pa = pressure_of_flow_pa(backing, row, used * inlet_pa)
+    if used <= alone * (1.0 + 1e-9) or math.isnan(behind_pa):
+        inputs = {"p₁ [Pa]": inlet_pa, "cut-in pressure [Pa]": booster.cut_in_pa}
+        yield line(section, key, f"Booster passed through: {name}", _OFF, inputs, used)
         return
-    compression = float(
-        compression_ratio(booster.compression_pressure_pa, booster.compression_k0, behind_pa)
-    )
+    speed_b = used * inlet_pa / behind_pa
     yield line(
         section, f"{key}-between", f"Pressure between booster and backing pump: {name}", _BETWEEN,
-        {"p₁ [Pa]": inlet_pa, "S_th [m³/s]": booster.displacement_m3_s}, free_pa,
+        {"p₁ [Pa]": inlet_pa, "S(p₁) [m³/s]": used, "S_b(p₂) [m³/s]": speed_b}, behind_pa,
     )  # fmt: skip
-    yield line(section, f"{key}-k0", f"Zero-flow compression of {booster.name}", _K0,
-               {"p₂ [Pa]": behind_pa}, compression)  # fmt: skip
-    staged = {"S_th [m³/s]": booster.displacement_m3_s, "S_b(p₂) [m³/s]": speed_b}
-    ratio = booster.displacement_m3_s / speed_b if speed_b > 0.0 else math.inf
-    yield line(section, f"{key}-staging", "Staging ratio", _STAGING, staged, ratio)
+    limited = behind_pa - inlet_pa > _AT_LIMIT * booster.largest_difference_pa
     yield line(
         section, f"{key}-difference", f"Pressure difference over the booster: {name}", _DIFFERENCE,
         {
@@ -92,20 +98,20 @@ def booster_lines(
         },
         behind_pa - inlet_pa,
     )  # fmt: skip
-    yield line(
-        section, f"{key}-cut-in", "Inlet pressure below which it may run without bypass", _CUT_IN,
-        {"Δp_max [Pa]": booster.largest_difference_pa, **staged},
-        float(cut_in_pressure_pa(booster.largest_difference_pa, booster.displacement_m3_s,
-                                 max(speed_b, 1e-12))),
-    )  # fmt: skip
-    alone = {"K₀": compression, **staged}
-    formula = float(roots_speed_m3_s(booster.displacement_m3_s, compression, speed_b))
     if limited:
         held = {"S_b(p₂) [m³/s]": speed_b, "p₂ [Pa]": behind_pa, "p₁ [Pa]": inlet_pa}
         yield line(section, key, f"Speed at the booster's inlet: {name}", _HELD, held, used)
         return
+    compression = float(
+        compression_ratio(booster.compression_pressure_pa, booster.compression_k0, behind_pa)
+    )
+    yield line(section, f"{key}-k0", f"Zero-flow compression of {booster.name}", _K0,
+               {"p₂ [Pa]": behind_pa}, compression)  # fmt: skip
+    staged: Inputs = {"S_th [m³/s]": booster.displacement_m3_s, "S_b(p₂) [m³/s]": speed_b}
+    yield line(section, f"{key}-staging", f"Staging ratio: {name}", _STAGING, staged,
+               booster.displacement_m3_s / speed_b)  # fmt: skip
     yield line(section, key, f"Speed at the booster's inlet: {name}", _FREE,
-               {**alone, "by the formula, before the table [m³/s]": formula}, used)  # fmt: skip
+               {"K₀": compression, **staged}, used)  # fmt: skip
 
 
 def _backing(bench: Bench, state: Settled, gas: str) -> tuple[SpeedTable, int]:
@@ -113,22 +119,3 @@ def _backing(bench: Bench, state: Settled, gas: str) -> tuple[SpeedTable, int]:
     ballast = state.key == "process" and bool(bench.requirements.process.vapour)
     arrays = arrays_of(bench.catalog)
     return arrays.speed(gas, with_ballast=ballast), arrays.row_of[bench.back.backing.sku]
-
-
-def between_pa(
-    booster: RootsBooster, backing: SpeedTable, row: int, inlet_pa: float
-) -> float:
-    """Return the pressure between a booster and its backing pump without any limit. [Pa]"""
-
-    def excess(ln_pressure: float) -> float:
-        pressure = math.exp(ln_pressure)
-        compression = float(
-            compression_ratio(booster.compression_pressure_pa, booster.compression_k0, pressure)
-        )
-        share = speed_at(backing, row, pressure) / booster.displacement_m3_s + 1.0 / compression
-        return math.log(pressure * share / inlet_pa)
-
-    bottom, top = math.log(GRID.low_pa), math.log(GRID.high_pa)
-    if excess(top) <= 0.0:
-        return GRID.high_pa
-    return math.exp(float(brentq(excess, bottom, top, xtol=1e-12)))

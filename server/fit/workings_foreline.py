@@ -1,4 +1,4 @@
-"""Workings: what stands in the foreline, what it lets through, and when the chamber may be handed over."""
+"""Workings: foreline pressure, what the foreline lets through, and the crossover."""
 
 from __future__ import annotations
 
@@ -6,10 +6,8 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-from scipy.optimize import brentq
 
-from server.catalog.arrays import GRID
-from server.catalog.items import RootsBooster, VapourPump
+from server.catalog.items import RootsBooster, TurboPump, VapourPump
 from server.fit.evacuation import crossover_pressure_pa, run_up_s
 from server.fit.loads import AIR
 from server.fit.results import Working
@@ -24,12 +22,12 @@ from server.fit.workings_bench import (
     cite,
     gas_name,
     line,
+    pressure_of_flow_pa,
     speed_at,
 )
 from server.fit.workings_booster import booster_lines
 from server.fit.workings_line import main_gas, molecular_lines
 from server.physics.pumps import overload_time_s, tolerable_foreline_pa
-from server.physics.speedtable import SpeedTable
 
 SECTION = "Foreline"
 CROSSOVER_SECTION = "Crossover"
@@ -142,7 +140,7 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
     if limit >= own * (1.0 - 1e-9):
         yield line(SECTION, "largest", name, _OWN, {"Q_max [Pa·m³/s]": own}, limit)
     else:
-        at_back = _pressure_of_flow(bench.states.backing.at_inlet[AIR], bench.spot.back_row, limit)
+        at_back = pressure_of_flow_pa(bench.states.backing.working[AIR], bench.spot.back_row, limit)
         no_load, full_load = foreline_limits_pa(pump)
         tolerable = float(tolerable_foreline_pa(limit, own, no_load, full_load))
         mean = (tolerable + at_back) / 2
@@ -169,19 +167,6 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
             )  # fmt: skip
 
 
-def _pressure_of_flow(table: SpeedTable, row: int, flow_pa_m3_s: float) -> float:
-    """Pressure at which a pump carries a flow, S(p)·p = Q; NaN where it never does. [Pa]"""
-
-    def excess(ln_pressure: float) -> float:
-        pressure = math.exp(ln_pressure)
-        return speed_at(table, row, pressure) * pressure - flow_pa_m3_s
-
-    bottom, top = GRID.ln_low, math.log(GRID.high_pa)
-    if not (flow_pa_m3_s > 0.0 and excess(bottom) < 0.0 < excess(top)):
-        return math.nan
-    return math.exp(float(brentq(excess, bottom, top, xtol=1e-13)))
-
-
 def crossover_lines(bench: Bench) -> Iterator[Working]:
     """Yield the limit for handing the chamber over, the chosen pressure and the burst after it."""
     front = bench.front
@@ -195,6 +180,8 @@ def crossover_lines(bench: Bench) -> Iterator[Working]:
         yield line(CROSSOVER_SECTION, "crossover-limit", "Highest pressure for the crossover",
                    _START, {"start pressure [Pa]": start}, limit)  # fmt: skip
     yield _floor_line(bench)
+    if isinstance(bench.back.booster, TurboPump):
+        yield _behind_turbo_line(bench, bench.back.booster)
     chosen = float(crossover_pressure_pa(bench.states)[bench.spot.front_row, bench.spot.back_row])
     floor = bench.one(bench.states.rough_floor_pa)
     yield line(
@@ -215,10 +202,11 @@ def _rough_speed(bench: Bench, gas: str, pressure_pa: float) -> float:
 def _jet_limits(bench: Bench, pump: VapourPump) -> Iterator[Working]:
     limit = bench.one(bench.states.capacity_pa_m3_s)
     table = bench.states.backing.at_chamber[AIR]
-    level = _pressure_of_flow(table, bench.spot.back_row, limit)
+    level = pressure_of_flow_pa(table, bench.spot.back_row, limit)
     volume = bench.loads.volume_m3
-    burst, step = limit * BURST_S / volume, (
-        FORELINE_SHARE_AT_CROSSOVER * pump.tolerable_foreline_no_load_pa
+    burst, step = (
+        limit * BURST_S / volume,
+        (FORELINE_SHARE_AT_CROSSOVER * pump.tolerable_foreline_no_load_pa),
     )
     if math.isfinite(level):
         yield line(
@@ -256,6 +244,17 @@ def _floor_line(bench: Bench) -> Working:
             inputs[f"S_rough({gas_name(gas)}) [m³/s]"] = _rough_speed(bench, gas, floor)
     return line(CROSSOVER_SECTION, "rough-floor", "Lowest pressure by roughing alone", _FLOOR,
                 inputs, floor)  # fmt: skip
+
+
+def _behind_turbo_line(bench: Bench, turbo: TurboPump) -> Working:
+    law = Law(
+        "p_b", "p_b = Σ Q_i/S_b,i(p_b) at the backing pump, at the end of roughing", "Pa",
+        "definition of pumping speed; Dalton",
+    )  # fmt: skip
+    return line(
+        CROSSOVER_SECTION, "behind-turbo", f"Foreline pressure of {turbo.name}", law,
+        {"tolerable [Pa]": turbo.tolerable_foreline_pa}, bench.one(bench.states.behind_turbo_pa),
+    )  # fmt: skip
 
 
 def _burst_line(bench: Bench, chosen_pa: float) -> Working:

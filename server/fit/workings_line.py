@@ -20,7 +20,7 @@ from server.fit.workings_bench import (
     line,
 )
 from server.physics.elements import Aperture, Duct
-from server.physics.gas import gas_state, mean_speed_m_s
+from server.physics.gas import Mixture, Species, gas_state, mean_speed_m_s
 from server.physics.line import Line, PartState, line_states, molecular_conductance_m3_s
 from server.physics.parts import CATALOG_TEMPERATURE_K, Restriction, line_elements
 from server.physics.species import SPECIES
@@ -55,9 +55,9 @@ _DROP = Law(
 )
 _WHOLE_DROP = Law(
     "Σ Δp",
-    "Σ Δp of the parts; beside it the drop that the tabulated speeds give, gas by gas",
+    "Σ Δp of the parts for the mixture; beside it the drop that the speeds give, gas by gas",
     "Pa",
-    "check of the tables against the flow through each part",
+    f"check of the speeds against the flow through each part; {cite('WILKE-1950')}",
 )
 _AT_MEAN = Law(
     "C",
@@ -177,20 +177,42 @@ def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
     )  # fmt: skip
     if flow <= 0.0:
         return
-    parts = line_states(run, flow, state.inlet_pa, PUMP_K, SPECIES[gas])
+    mixture, words = _flowing(bench, state)
+    parts = line_states(run, flow, state.inlet_pa, PUMP_K, mixture)
     for number, part in enumerate(parts, start=1):
         key = f"line-{state.key}-{number}"
         yield line(SECTION, key, f"{part.name} {state.words}", _DROP, _part_inputs(part, flow),
                    part.upstream_pa - part.downstream_pa)  # fmt: skip
+    properties = gas_state(mixture, PUMP_K)
     yield line(
         SECTION, f"line-{state.key}-drop", f"Pressure drop of the line {state.words}", _WHOLE_DROP,
         {
-            "p_chamber − p_in by the speeds [Pa]": state.chamber_pa - state.inlet_pa,
-            "gas taken for the parts": gas_name(gas),
+            "gas": words,
+            "M [kg/mol]": properties.molar_mass_kg_mol,
+            "μ [Pa·s]": properties.viscosity_pa_s,
+            "v₀ [m/s]": properties.most_probable_speed_m_s,
             "Q that reaches the pump [Pa·m³/s]": flow,
+            "p_chamber − p_in − Σ p_i held by the trap [Pa]": _drop_by_speeds_pa(bench, state),
         },
         parts[0].upstream_pa - state.inlet_pa,
     )  # fmt: skip
+
+
+def _drop_by_speeds_pa(bench: Bench, state: Settled) -> float:
+    """Pressure drop of the gases that reach the pump, as the speeds give it."""
+    held = sum(state.partial_pa[gas] for gas in state.gases if bench.is_caught(gas))
+    return state.chamber_pa - state.inlet_pa - held
+
+
+def _flowing(bench: Bench, state: Settled) -> tuple[Species | Mixture, str]:
+    """Return the gas that reaches the pump, and its make-up in words."""
+    load = reaching_load(state, bench)
+    if len(load) == 1:
+        (gas,) = load
+        return SPECIES[gas], gas_name(gas)
+    total = sum(load.values())
+    words = ", ".join(f"{flow / total:.1%} {gas_name(gas)}" for gas, flow in load.items())
+    return Mixture.of_amounts({SPECIES[gas]: flow for gas, flow in load.items()}), words
 
 
 def _narrowest_rarefaction(run: Line, gas: str, pressure_pa: float) -> float:
@@ -199,14 +221,16 @@ def _narrowest_rarefaction(run: Line, gas: str, pressure_pa: float) -> float:
 
 
 def _part_inputs(part: PartState, flow_pa_m3_s: float) -> Inputs:
-    return {
+    inputs: dict[str, float | str] = {
         "Q [Pa·m³/s]": flow_pa_m3_s,
         "p before [Pa]": part.upstream_pa,
         "p behind [Pa]": part.downstream_pa,
         "C [m³/s]": part.conductance_m3_s,
         "δ": part.rarefaction,
         "Kn": part.knudsen,
-        "Re": part.reynolds,
         "regime": part.regime.value,
         "share of the drop": part.share_of_drop,
     }
+    if part.reynolds > 0.0:  # an opening has none
+        inputs["Re"] = part.reynolds
+    return inputs

@@ -39,6 +39,8 @@ _SUM = Law(
 )
 _TOTAL = Law("Q", "Q = Σ Q_i", "Pa·m³/s", "gas loads add")
 
+_ACRONYMS = frozenset({"fkm", "nbr", "ptfe", "pmma"})
+
 SCCM_MOL_S = constants.atm * 1e-6 / (constants.R * constants.zero_Celsius) / 60.0
 
 
@@ -46,7 +48,7 @@ def load_lines(bench: Bench) -> Iterator[Working]:
     """Yield the effective volume and every load down to the inquiry's figures."""
     chamber = bench.requirements.chamber
     yield line(
-        SECTION, "volume", "Effective volume: the chamber's gas counted at pump temperature", _VOLUME,
+        SECTION, "volume", "Effective volume: the chamber's gas at pump temperature", _VOLUME,
         {"V_chamber [m³]": chamber.volume_m3, "T_chamber [K]": chamber.temperature_k},
         bench.loads.volume_m3,
     )  # fmt: skip
@@ -63,7 +65,8 @@ def load_lines(bench: Bench) -> Iterator[Working]:
 
 def _surface_name(surface: SurfaceSource) -> str:
     row = surface.row
-    return f"{row.material.replace('_', ' ')}, {row.condition.replace('_', ' ')}"
+    material = row.material.upper() if row.material in _ACRONYMS else row.material.replace("_", " ")
+    return f"{material}, {row.condition.replace('_', ' ')}"
 
 
 def _surface_lines(bench: Bench, number: int, surface: SurfaceSource) -> Iterator[Working]:
@@ -89,7 +92,11 @@ def _surface_lines(bench: Bench, number: int, surface: SurfaceSource) -> Iterato
     for state in bench.settled:
         yield line(
             SECTION, f"{key}-{state.key}", f"{_surface_name(surface)}: {state.words}", decay,
-            {"Q_1h [Pa·m³/s]": surface.amplitude_pa_m3_s, "t [h]": state.time_s / HOUR_S, "α": row.alpha},
+            {
+                "Q_1h [Pa·m³/s]": surface.amplitude_pa_m3_s,
+                "t [h]": state.time_s / HOUR_S,
+                "α": row.alpha,
+            },
             _given_off(surface, state.time_s),
         )  # fmt: skip
 
@@ -144,5 +151,3 @@ def _sum_lines(bench: Bench, state: Settled) -> Iterator[Working]:
         {f"Q({gas_name(gas)}) [Pa·m³/s]": state.load_pa_m3_s[gas] for gas in state.gases},
         sum(state.load_pa_m3_s.values()),
     )  # fmt: skip
-
-

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq
@@ -11,13 +12,12 @@ from scipy.optimize import brentq
 from server.catalog.arrays import GRID
 from server.catalog.gas_curves import curve_for
 from server.catalog.items import Pump, RootsBooster, TurboPump
-from server.fit.inlet import is_caught, sonic_limit_m3_s
+from server.fit.inlet import cold_surface_speed, is_caught, sonic_limit_m3_s
 from server.fit.results import Working
 from server.fit.workings_bench import (
     CATALOG,
     PRACTICE,
     Bench,
-    Inputs,
     Law,
     Settled,
     cite,
@@ -28,7 +28,8 @@ from server.fit.workings_bench import (
 from server.fit.workings_booster import booster_lines
 from server.fit.workings_line import main_gas
 from server.fit.workings_states import without_load_pa
-from server.physics.species import SPECIES
+from server.physics.line import Line
+from server.physics.speedtable import SpeedTable
 
 SECTION = "Pump speed"
 
@@ -51,15 +52,10 @@ _LEFT = Law(
 )
 _COLD = Law(
     "S",
-    "S = 2·C_trap·√(M_N₂/M): inlet to cold wall is the first of two like halves",
+    "S = 2·C_trap at p₂/2, C_trap ~ 1/√M in molecular flow: inlet to cold wall is the first of two "
+    "like halves, with no pressure at the wall; never above its sonic flow",
     "m³/s",
-    "assumption; trap's conductance from the catalogue",
-)
-_CONDENSER = Law(
-    "S",
-    "S = 2·C_trap: inlet to cold wall is the first of two like halves",
-    "m³/s",
-    "assumption; condenser's conductance from the catalogue",
+    "assumption; conductance from the catalogue",
 )
 _OVERALL = Law(
     "Q/(p − p₀)",
@@ -87,44 +83,53 @@ def _gas_lines(bench: Bench, state: Settled, gas: str) -> Iterator[Working]:
     yield _curve_line(bench, state, gas, key)
     if not state.exists:
         return
+    exit_ = _exit(bench, state, gas)
+    at_exit = exit_pressure_pa(bench, exit_, gas, state.chamber_pa)
+    speed = speed_at(exit_.table, exit_.row, at_exit)
+    conductance = bench.conductance_m3_s(exit_.run, gas, (at_exit + state.chamber_pa) / 2)
+    yield line(
+        SECTION, f"{key}-pump", f"Speed at the {exit_.words}: {name}", exit_.law,
+        {"p [Pa]": state.chamber_pa, "p₂ [Pa]": at_exit, "C [m³/s]": conductance}, speed,
+    )  # fmt: skip
+    inputs: dict[str, float | str] = {"S [m³/s]": speed, "C [m³/s]": conductance}
+    if exit_.run.parts:
+        inputs["sonic limit [m³/s]"] = float(sonic_limit_m3_s([exit_.run], gas)[0, 0])
     table, row = bench.chamber_speeds(gas, state)
     left = speed_at(table, row, state.chamber_pa)
-    if bench.is_caught(gas):
-        yield from _caught_lines(bench, state, gas, left)
-        return
-    at_pump = pump_pressure_pa(bench, state, gas)
-    pumps, pump_row = bench.pump_speeds(gas, state)
-    speed = speed_at(pumps, pump_row, at_pump)
-    mean = (at_pump + state.chamber_pa) / 2
-    conductance = bench.conductance_m3_s(bench.line, gas, mean)
-    law = _CONDENSER if _held_in_back(bench, state, gas) else _AT_PUMP
-    yield line(
-        SECTION, f"{key}-pump", f"Speed at the pump: {name}", law,
-        {"p [Pa]": state.chamber_pa, "p₂ [Pa]": at_pump, "C [m³/s]": conductance}, speed,
-    )  # fmt: skip
-    yield line(
-        SECTION, f"{key}-chamber", f"Speed left at the chamber: {name}", _LEFT,
-        _left_inputs(bench, gas, speed, conductance), left,
-    )  # fmt: skip
+    yield line(SECTION, f"{key}-chamber", f"Speed left at the chamber: {name}", _LEFT, inputs, left)
 
 
-def _left_inputs(bench: Bench, gas: str, speed: float, conductance: float) -> Inputs:
-    inputs: dict[str, float | str] = {"S [m³/s]": speed, "C [m³/s]": conductance}
-    if bench.line.parts:
-        inputs["sonic limit [m³/s]"] = float(sonic_limit_m3_s([bench.line], gas)[0, 0])
-    return inputs
+@dataclass(frozen=True)
+class Exit:
+    """Where a gas leaves the line: at the pump, or on a cold wall."""
+
+    words: str
+    run: Line
+    table: SpeedTable
+    row: int
+    law: Law
+
+
+def _exit(bench: Bench, state: Settled, gas: str) -> Exit:
+    front = bench.front
+    if front is not None and front.trap is not None and bench.is_caught(gas):
+        speeds = cold_surface_speed(front.trap, gas)[np.newaxis]
+        words = f"cold wall of {front.trap.name}"
+        return Exit(words, bench.stub, SpeedTable(GRID, speeds), 0, _COLD)
+    table, row = bench.pump_speeds(gas, state)
+    if _held_in_back(bench, state, gas):
+        return Exit("cold wall at the pump", bench.line, table, row, _COLD)
+    return Exit("pump", bench.line, table, row, _AT_PUMP)
 
 
 def _held_in_back(bench: Bench, state: Settled, gas: str) -> bool:
     """Whether a condenser at the back holds the gas, which it does where the chamber is roughed."""
     working = state.key == "process" and bool(bench.requirements.process.vapour)
-    return (
-        bench.front is None and working and is_caught(gas, bench.back.trap, bench.requirements)
-    )
+    return bench.front is None and working and is_caught(gas, bench.back.trap, bench.requirements)
 
 
 def _curve_line(bench: Bench, state: Settled, gas: str, key: str) -> Working:
-    pump, ballast = _curve_pump(bench, state, gas)
+    pump, ballast = _curve_pump(bench, state)
     choice = curve_for(pump, gas, with_ballast=ballast)
     inputs: dict[str, float | str] = {"pump": pump.name, "chosen": choice.note}
     if choice.curve is not None:
@@ -138,7 +143,7 @@ def _curve_line(bench: Bench, state: Settled, gas: str, key: str) -> Working:
     return line(SECTION, f"{key}-curve", name, law, inputs, chosen)
 
 
-def _curve_pump(bench: Bench, state: Settled, gas: str) -> tuple[Pump, bool]:
+def _curve_pump(bench: Bench, state: Settled) -> tuple[Pump, bool]:
     """Return the pump whose curve works on the chamber, and whether its gas ballast is open."""
     if bench.front is not None:
         return bench.front.pump, False
@@ -149,59 +154,24 @@ def _curve_pump(bench: Bench, state: Settled, gas: str) -> tuple[Pump, bool]:
     return bench.back.backing, ballast
 
 
-def _caught_lines(bench: Bench, state: Settled, gas: str, left: float) -> Iterator[Working]:
-    """Yield the speed of a cold wall for a vapour, and what the line in front of it leaves."""
-    front = bench.front
-    assert front is not None and front.trap is not None  # noqa: S101, PT018 (caught means a trap)
-    key = f"speed-{state.key}-{gas}"
-    nitrogen, own = (SPECIES[name].molar_mass_kg_mol for name in ("nitrogen", gas))
-    wall = 2.0 * front.trap.molecular_conductance_m3_s * math.sqrt(nitrogen / own)
-    yield line(
-        SECTION, f"{key}-pump", f"Cold wall of {front.trap.name}: {gas_name(gas)}", _COLD,
-        {
-            "C_trap, nitrogen [m³/s]": front.trap.molecular_conductance_m3_s,
-            "M_N₂ [kg/mol]": nitrogen,
-            "M [kg/mol]": own,
-        },
-        wall,
-    )  # fmt: skip
-    conductance = _stub_conductance(bench, state, gas, wall)
-    yield line(
-        SECTION, f"{key}-chamber", f"Speed left at the chamber: {gas_name(gas)} {state.words}", _LEFT,
-        {"S [m³/s]": wall, "C of the line to the trap [m³/s]": conductance}, left,
-    )  # fmt: skip
-
-
-def _stub_conductance(bench: Bench, state: Settled, gas: str, wall: float) -> float:
-    """Conductance of the line to the trap, at the mean of the pressures at its ends."""
-    chamber = state.chamber_pa
-    behind = chamber
-    for _ in range(60):  # Δp is a contraction here: C hardly changes with pressure
-        conductance = bench.conductance_m3_s(bench.stub, gas, (chamber + behind) / 2)
-        behind = chamber * conductance / (conductance + wall)
-    return bench.conductance_m3_s(bench.stub, gas, (chamber + behind) / 2)
-
-
-def pump_pressure_pa(bench: Bench, state: Settled, gas: str) -> float:
-    """Return the pressure at the pump while one gas alone fills the chamber to its pressure.
+def exit_pressure_pa(bench: Bench, exit_: Exit, gas: str, chamber_pa: float) -> float:
+    """Return the pressure at the end of the line while one gas alone fills the chamber.
 
     The root of S(p₂)·p₂ = C·(p − p₂), with the tables of the engine.
     """
-    table, row = bench.pump_speeds(gas, state)
-    run, chamber = bench.line, state.chamber_pa
-    if not run.parts:
-        return chamber
+    if not exit_.run.parts:
+        return chamber_pa
 
     def excess(ln_pressure: float) -> float:
         pressure = math.exp(ln_pressure)
-        conductance = bench.conductance_m3_s(run, gas, (pressure + chamber) / 2)
-        return speed_at(table, row, pressure) * pressure - conductance * (chamber - pressure)
+        conductance = bench.conductance_m3_s(exit_.run, gas, (pressure + chamber_pa) / 2)
+        drawn = speed_at(exit_.table, exit_.row, pressure) * pressure
+        return drawn - conductance * (chamber_pa - pressure)
 
-    bottom, top = GRID.ln_low, math.log(max(chamber, GRID.low_pa))
+    bottom, top = GRID.ln_low, math.log(max(chamber_pa, GRID.low_pa))
     if top <= bottom or excess(top) <= 0.0:
-        return chamber
-    root = brentq(excess, bottom, top, xtol=1e-12, rtol=4 * np.finfo(float).eps)
-    return math.exp(float(root))
+        return chamber_pa
+    return math.exp(float(brentq(excess, bottom, top, xtol=1e-12)))
 
 
 def _overall(bench: Bench, state: Settled) -> Working:

@@ -128,7 +128,7 @@ def back_diffusion(bench: Bench, state: Settled) -> dict[str, tuple[float, float
 
 
 def without_load_pa(bench: Bench, state: Settled) -> float:
-    """Return the pressure at the pump without load: at rest, and what diffuses back. [Pa]"""
+    """Return the pressure at the pump without load: at rest, and what diffuses back."""
     back = (behind / k0 for behind, k0 in back_diffusion(bench, state).values())
     return bench.resting_pa + sum(back)
 

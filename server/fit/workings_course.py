@@ -1,0 +1,219 @@
+"""Workings: the pump-down, phase by phase, each beside its estimate by hand."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from itertools import pairwise
+
+import numpy as np
+from scipy.optimize import brentq
+
+from server.fit.evacuation import ATMOSPHERE_PA, HORIZON_S, Takeover, held_back_s, run_up_s
+from server.fit.loads import AIR
+from server.fit.results import Working
+from server.fit.workings_bench import Bench, Inputs, Law, cite, gas_name, line, speed_at
+from server.physics.outgassing import HOUR_S
+from server.physics.speedtable import SpeedTable
+
+SECTION = "Pump-down"
+
+_EQUATION = Law(
+    "dp/dt",
+    "V·dp/dt = −S_eff(p)·p + Q(t);  Q(t) = Q_leak + S_eff·p₀ + Σ Q_1h·(t/1 h)^−α, "
+    "every gas counted as the air that raises the pressure as much",
+    "",
+    cite("HOCHBRUCK-2009"),
+)
+_ESTIMATE = Law(
+    "t_est",
+    "t_est = Σ V/S_eff·ln(p_from/p_to), decade by decade, S_eff mid-decade, no gas load",
+    "s",
+    "textbook estimate: constant speed in a constant volume",
+)
+_SURFACES = Law(
+    "t_surf",
+    "Q(t_surf) = S_eff(p_target)·(p_target − p₀): the surfaces let the target be reached",
+    "s",
+    cite("ELSEY-1975", "DAYTON-1959"),
+)
+_ROUGHING = Law("t_rough", "the equation followed from the atmosphere", "s", _EQUATION.source)
+_HANDED_OVER = Law("t_x", "t_x = t_rough + t_run-up", "s", "sum of phases")
+_HIGH_VACUUM = Law("t_hv", "the equation followed from t_x to the target", "s", _EQUATION.source)
+_HELD = Law(
+    "t_held",
+    "t_held = V·∫ [1/(Q_limit − Q) − 1/(S_eff·p − Q)] dp up to p_x, where S_eff·p is above Q_limit",
+    "s",
+    cite("HABLANIAN-1997"),
+)
+_TOTAL = Law("t", "t = t_x + t_hv + t_held", "s", "sum of phases")
+_TOTAL_ROUGH = Law("t", "t = t_rough", "s", "the one phase of a rough stack")
+
+NEVER = "not reached within a fortnight"
+
+
+def course_lines(bench: Bench) -> Iterator[Working]:
+    """Yield the phases of the pump-down, estimate beside integrated time."""
+    place = _place(bench)
+    if place is None:
+        law = Law("t", "followed only where no other margin fails", "", "")
+        yield line(SECTION, "time", "Pump-down", law, {}, "not followed: another margin fails")
+        return
+    yield line(
+        SECTION, "equation", "Equation and method", _EQUATION,
+        {
+            "method": "exponential Rosenbrock, third order",
+            "longest step": "0.3 in ln p, 0.4 in ln t",
+            "given up after [s]": HORIZON_S,
+        },
+        "within 1 % of scipy.integrate.solve_ivp at rtol 1e-9 (checked in the tests)",
+    )  # fmt: skip
+    if bench.front is None:
+        yield from _rough_stack_lines(bench)
+    else:
+        yield from _high_vacuum_lines(bench, place)
+
+
+def _place(bench: Bench) -> int | None:
+    """Position of the stack among those whose pump-down was followed."""
+    fronts, backs = bench.spot.judged.chosen
+    found = np.flatnonzero((fronts == bench.spot.front_row) & (backs == bench.spot.back_row))
+    return int(found[0]) if found.size else None
+
+
+def _time(value_s: float) -> float | str:
+    return value_s if math.isfinite(value_s) else NEVER
+
+
+def _estimate_line(
+    bench: Bench, key: str, name: str, speeds: tuple[SpeedTable, int], span_pa: tuple[float, float]
+) -> Working:
+    volume = bench.loads.volume_m3
+    inputs: dict[str, float | str] = {
+        "V [m³]": volume,
+        "p_from [Pa]": span_pa[0],
+        "p_to [Pa]": span_pa[1],
+    }
+    total = 0.0
+    for above, below in pairwise(decades_pa(*span_pa)):
+        middle = math.sqrt(above * below)
+        speed = speed_at(*speeds, middle)
+        inputs[f"S_eff(air) at {middle:.3g} Pa [m³/s]"] = speed
+        total += volume / speed * math.log(above / below) if speed > 0.0 else math.inf
+    return line(SECTION, key, name, _ESTIMATE, inputs, _time(total))
+
+
+def decades_pa(start_pa: float, end_pa: float) -> list[float]:
+    """Return start, the whole powers of ten between, and end, falling."""
+    first, last = math.ceil(math.log10(start_pa)) - 1, math.floor(math.log10(end_pa)) + 1
+    powers = [10.0**power for power in range(first, last - 1, -1)]
+    return [start_pa, *(power for power in powers if end_pa < power < start_pa), end_pa]
+
+
+def _rough_speeds(bench: Bench) -> tuple[SpeedTable, int]:
+    return bench.states.backing.at_chamber[AIR], bench.spot.back_row
+
+
+def _rough_stack_lines(bench: Bench) -> Iterator[Working]:
+    target = bench.requirements.target_pressure_pa
+    total = bench.spot.at(bench.spot.judged.time_s)
+    span = (ATMOSPHERE_PA, target)
+    yield _estimate_line(
+        bench, "rough-estimate", "Estimate to the target", _rough_speeds(bench), span
+    )
+    yield _surfaces_line(bench, target)
+    yield line(SECTION, "rough", "Followed to the target", _ROUGHING, _span_inputs(*span),
+               _time(total))  # fmt: skip
+    yield line(SECTION, "time", "Pump-down time", _TOTAL_ROUGH, {"t_rough [s]": _time(total)},
+               _time(total))  # fmt: skip
+
+
+def _span_inputs(start_pa: float, end_pa: float) -> Inputs:
+    return {"from [Pa]": start_pa, "to [Pa]": end_pa}
+
+
+def _high_vacuum_lines(bench: Bench, place: int) -> Iterator[Working]:
+    assert bench.front is not None  # noqa: S101 (the caller looked)
+    course = bench.spot.judged.evacuation
+    crossover, handed_over_s = float(course.crossover_pa[place]), float(course.crossover_s[place])
+    takeover, total = float(course.takeover_pa[place]), float(course.time_s[place])
+    wait = run_up_s(bench.front)
+    span = (ATMOSPHERE_PA, crossover)
+    name = "Estimate of roughing to the crossover"
+    yield _estimate_line(bench, "rough-estimate", name, _rough_speeds(bench), span)
+    yield line(SECTION, "rough", "Roughing, followed", _ROUGHING, _span_inputs(*span),
+               _time(handed_over_s - wait))  # fmt: skip
+    yield line(
+        SECTION, "handed-over", "The high-vacuum pump takes over", _HANDED_OVER,
+        {"t_rough [s]": _time(handed_over_s - wait), "t_run-up [s]": wait}, _time(handed_over_s),
+    )  # fmt: skip
+    target = bench.requirements.target_pressure_pa
+    if not math.isfinite(handed_over_s) or takeover <= target:
+        law = Law("t", "t = t_rough: the target is reached by roughing", "s", "sum of phases")
+        yield line(SECTION, "time", "Pump-down time", law, {}, _time(total))
+        return
+    span = (takeover, target)
+    speeds = bench.chamber_speeds(AIR, bench.base)
+    yield _estimate_line(bench, "hv-estimate", "Estimate of the high-vacuum phase", speeds, span)
+    yield _surfaces_line(bench, target)
+    held = _held_s(bench, crossover, handed_over_s, takeover)
+    if bench.has_foreline:
+        yield _held_line(bench, held, takeover)
+    followed = total - handed_over_s - held
+    yield line(SECTION, "hv", "High-vacuum phase, followed", _HIGH_VACUUM, _span_inputs(*span),
+               _time(followed))  # fmt: skip
+    yield line(
+        SECTION, "time", "Pump-down time", _TOTAL,
+        {
+            "t_x [s]": _time(handed_over_s),
+            "t_hv [s]": _time(followed),
+            "t_held [s]": held,
+        },
+        _time(total),
+    )  # fmt: skip
+
+
+def _held_s(bench: Bench, crossover_pa: float, time_s: float, takeover_pa: float) -> float:
+    one = Takeover(np.array([crossover_pa]), np.array([time_s]), np.array([takeover_pa]))
+    chosen = (np.array([bench.spot.front_row]), np.array([bench.spot.back_row]))
+    return float(held_back_s(bench.states, bench.loads, one, chosen)[0])
+
+
+def _held_line(bench: Bench, held_s: float, takeover_pa: float) -> Working:
+    inputs = {
+        "V [m³]": bench.loads.volume_m3,
+        "p_x [Pa]": takeover_pa,
+        "S_eff(air) [m³/s]": speed_at(*bench.chamber_speeds(AIR, bench.base), takeover_pa),
+        "Q_limit [Pa·m³/s]": bench.one(bench.states.capacity_pa_m3_s),
+    }
+    return line(SECTION, "held", "Time the foreline holds the burst back", _HELD, inputs, held_s)
+
+
+def _surfaces_line(bench: Bench, target_pa: float) -> Working:
+    """Time at which the load has fallen to what the pump takes at the target."""
+    without = bench.spot.at(bench.states.offset_pa)
+    speeds = {
+        gas: speed_at(*bench.chamber_speeds(gas, bench.base), target_pa)
+        for gas in bench.loads.species
+    }
+    inputs: dict[str, float | str] = {"p_target [Pa]": target_pa, "p₀ [Pa]": without}
+    inputs |= {f"S_eff({gas_name(gas)}) [m³/s]": speeds[gas] for gas in bench.base.gases}
+
+    def excess(ln_time: float) -> float:
+        load = bench.loads.base_pa_m3_s(math.exp(ln_time))
+        needed = sum(
+            flow / speeds[gas] if speeds[gas] > 0.0 else math.inf
+            for gas, flow in load.items()
+            if flow > 0.0
+        )
+        return min(needed + without - target_pa, 1e6)
+
+    first, last = math.log(60.0), math.log(HORIZON_S)
+    name = "Estimate behind the surfaces"
+    if excess(last) > 0.0:
+        return line(SECTION, "surfaces", name, _SURFACES, inputs, NEVER)
+    if excess(first) <= 0.0:
+        return line(SECTION, "surfaces", name, _SURFACES, inputs, "from the first minute on")
+    time = math.exp(float(brentq(excess, first, last, xtol=1e-12)))
+    inputs["t_surf [h]"] = time / HOUR_S
+    return line(SECTION, "surfaces", name, _SURFACES, inputs, time)
