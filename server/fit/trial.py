@@ -57,7 +57,7 @@ class Trial:
         return {key: share for key, share in shares.items() if share < 1.0 - ROUNDING}
 
     def share(self, key: MarginKey, requirements: Requirements) -> float:
-        """Return a margin ÷ its threshold for a changed inquiry; infinite where it no longer applies."""
+        """Return a margin ÷ its threshold for a changed inquiry; inf where it no longer applies."""
         return share_of(self._judge(requirements, timed=key in TIMED_MARGINS), key)
 
     def _judge(self, requirements: Requirements, *, timed: bool) -> Judged:
@@ -94,12 +94,12 @@ class Trial:
 
 
 def asked_pa(requirements: Requirements) -> float:
-    """Return the pressure at which a cold trap must hold vapour. [Pa]"""
+    """Return the pressure [Pa] at which a cold trap must hold vapour."""
     return requirements.process.pressure_pa or requirements.target_pressure_pa
 
 
 def share_of(judged: Judged, key: MarginKey) -> float:
-    """Return the margin of a single combination ÷ its threshold; infinite where it does not apply."""
+    """Return a margin of a single combination ÷ its threshold; inf where it does not apply."""
     ledger = judged.ledgers.get(key)
     ratio = math.nan if ledger is None else float(np.broadcast_to(ledger.ratio, (1, 1))[0, 0])
     return math.inf if math.isnan(ratio) else ratio / RULES[key].threshold
