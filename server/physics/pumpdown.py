@@ -10,7 +10,8 @@ order [HOCHBRUCK-2009]):
     f = dp/dt,   g(p) = λ·p − S(p)·p/V,   λ = (S + dS/d ln p)/V at p₀,   φₖ at z = −λ·Δt.
 
 Constant speed, constant throughput and the quasi-steady fall behind outgassing are exact or stable
-in it, so that a step may take a third of an e-fold of pressure or of time.
+in it, so that a step may take 0.4 of an e-fold of pressure or of time; where the correction is
+large the steps shorten.
 """
 
 from __future__ import annotations
@@ -27,12 +28,13 @@ from server.physics.gasload import GasLoad
 from server.physics.outgassing import HOUR_S, LAW_START_S
 from server.physics.speedtable import SpeedTable, gather
 
-_LN_P_STEP = 0.2
-_LN_T_STEP = 0.2
+_LN_P_STEP = 0.4
+_LN_T_STEP = 0.4
 _FALL = -math.expm1(-_LN_P_STEP)
 _RISE = math.expm1(_LN_P_STEP)
 _NEARLY_ONE = 1.0 - 1e-9  # closer to its balance than this the pressure never moves so far
 _MOST_FALL, _MOST_RISE = 0.4, 2.5  # a step beyond these is taken again, shorter
+_MOST_CORRECTION = 3e-3  # share of the pressure; a larger one means too long a step
 _MAX_SHORTENINGS = 40
 _OVERSHOT = 1e-5  # relative depth below the target up to which a step is interpolated
 _ARRIVED = 1e-7  # relative distance from the target that counts as there
@@ -89,6 +91,7 @@ class _Rows:
     load: FloatArray
     load_slope: FloatArray
     longest: FloatArray
+    caution: FloatArray
 
     def keep(self, alive: BoolArray) -> None:
         for name, value in vars(self).items():
@@ -112,6 +115,7 @@ class _Attempt:
     load: FloatArray
     load_slope: FloatArray
     pressure: FloatArray
+    correction: FloatArray
 
 
 def pump_down(
@@ -181,7 +185,7 @@ def _begin(volume_m3: ArrayLike, load: GasLoad, phase: Phase, horizon_s: float) 
         amplitude = np.broadcast_to(amplitude, (n, amplitude.shape[1]))
     state = _Rows(
         np.arange(n), rows * grid.count, volume, factor, spread(load.constant_pa_m3_s),
-        amplitude, target, start, time, np.zeros(n), np.zeros(n), np.full(n, np.inf),
+        amplitude, target, start, time, np.zeros(n), np.zeros(n), np.full(n, np.inf), np.ones(n),
     )  # fmt: skip
     state.load, state.load_slope = _load(state, np.minimum(time, horizon_s), floats(load.alpha))
     return state
@@ -233,14 +237,20 @@ def _step(state: _Rows, speed: SpeedTable, alpha: FloatArray, horizon_s: float) 
 
 
 def _accept(state: _Rows, attempt: _Attempt) -> None:
-    """Move on to where the step led, except past a target.
+    """Move on to where the step led, except where it was too rough or went past a target.
 
-    A step that ends a hair below the target is shortened by interpolation; one that ends deeper
+    A large correction turns the step down and makes the next ones shorter (``caution``), until
+    they are smooth again: near an ultimate pressure the curve bends within one step. A step that
+    ends a hair below the target is shortened by interpolation; one that ends deeper
     is not taken: the candidate waits for its next step, which is then no longer than the
     interpolated time of crossing.
     """
-    over = attempt.pressure < state.target
-    moves = np.ones(over.size, dtype=np.bool_)
+    rough = attempt.correction > _MOST_CORRECTION
+    smooth = attempt.correction < 0.2 * _MOST_CORRECTION
+    bolder = np.where(smooth, np.minimum(2.0 * state.caution, 1.0), state.caution)
+    state.caution = np.where(rough, 0.4 * state.caution, bolder)
+    over = (attempt.pressure < state.target) & ~rough
+    moves = ~rough
     state.longest = np.full(over.size, np.inf)
     if over.any():
         crossing = _crossing(state, over, attempt)
@@ -287,7 +297,9 @@ def _attempt(
     # what the linearised S(p)·p missed at the end of the step
     missed = slope.decay * (trial - state.pressure) - value * trial
     missed += state.load / state.volume - slope.rate
-    return _Attempt(time, load, load_slope, state.pressure + change + 2.0 * step * phi3 * missed)
+    correction = 2.0 * step * phi3 * missed
+    pressure = state.pressure + change + correction
+    return _Attempt(time, load, load_slope, pressure, np.abs(correction) / state.pressure)
 
 
 def _phi(z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -308,8 +320,8 @@ def _phi(z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
 def _step_length(state: _Rows, slope: _Slope, steepest: float, horizon_s: float) -> FloatArray:
     """Time in which the linear equation changes the pressure by the allowed part."""
     falling = slope.rate < 0.0
-    fall = np.minimum(_FALL * state.pressure, state.pressure - state.target)
-    change = np.where(falling, fall, _RISE * state.pressure)
+    fall = np.minimum(_FALL * state.caution * state.pressure, state.pressure - state.target)
+    change = np.where(falling, fall, _RISE * state.caution * state.pressure)
     # an arbitrary small rate stands for none at all: the clock limits the step then
     linear = change / np.maximum(np.abs(slope.rate), 1e-200)
     x = np.minimum(slope.decay * linear, _NEARLY_ONE)
@@ -321,7 +333,7 @@ def _step_length(state: _Rows, slope: _Slope, steepest: float, horizon_s: float)
         clock = np.where(
             state.time < LAW_START_S,
             LAW_START_S - state.time,
-            (_LN_T_STEP / max(1.0, steepest)) * state.time,
+            (_LN_T_STEP / max(1.0, steepest)) * state.caution * state.time,
         )
         remaining = np.minimum(remaining, clock)
     return np.minimum(step, remaining)
