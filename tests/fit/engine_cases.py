@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import copy
+import hashlib
 import json
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from server.catalog.items import Catalog, Item
+from server.catalog.items import BackingPump, Catalog, Item, PumpKind, SpeedCurve, VapourPump
 from server.catalog.tables import load_catalog
 from server.fit.candidates import Back, Field, Front, fields_of
 from server.fit.costs import Purse
@@ -21,6 +22,7 @@ from server.fit.evaluation import How, Judged, count_rejected, judge, without_re
 from server.fit.inquiry import read_inquiry
 from server.fit.loads import Loads, loads_of
 from server.fit.requirements import Requirements
+from tests.fit.stock import a_backing_pump, a_catalog, a_vapour_pump
 
 DEMO = Path(__file__).parents[2] / "catalog_demo"
 
@@ -185,3 +187,52 @@ def judged_demo(base: Mapping[str, Any], **changes: Any) -> Judgement:
     if key not in _DONE:
         _DONE[key] = judge_all(inquiry(base, **changes), demo_catalog())
     return _DONE[key]
+
+
+BENCH: dict[str, Any] = {
+    "title": "Bench without lines",
+    "chamber": {
+        "volume": "100 L",
+        "temperature": "20 degC",
+        "port": "KF 50",
+        "surfaces": [{"material": "stainless_steel", "area": "0.01 m2", "condition": "unbaked"}],
+        "leak_rate": "0 Pa*m3/s",
+    },
+    "line": {"length": "0 m", "bends": 0},
+    "rough_line": {"length": "0 m", "bends": 0},
+    "foreline": {"length": "0 m", "bends": 0},
+    "target_pressure": "1e-2 Pa",
+    "utilities": {"cooling_water": True, "three_phase": False, "mains_voltage": "230 V"},
+}
+"""An inquiry in which nothing but the pumps matters."""
+
+
+def a_bench(*items: Item) -> Catalog:
+    """Return a catalogue of these items; tables are kept by version, so each has its own."""
+    version = hashlib.sha256(repr(items).encode()).hexdigest()
+    return replace(a_catalog(items), version=version)
+
+
+def a_jet(speed_m3_s: float = 0.065, **changes: Any) -> VapourPump:
+    """A small vapour-jet pump that keeps its speed up to its largest inlet pressure."""
+    pump = replace(
+        a_vapour_pump("JET", inlet="KF 50"),
+        largest_inlet_pa=13.33,
+        largest_throughput_pa_m3_s=speed_m3_s * 13.33,
+        tolerable_foreline_no_load_pa=66.66,
+        tolerable_foreline_full_load_pa=66.66,
+        boiler_k=535.0,
+        **changes,
+    )
+    points = (1e-6, 13.33)
+    return replace(pump, curves=(SpeedCurve("nitrogen", points, (speed_m3_s, speed_m3_s)),))
+
+
+def a_rougher(speed_m3_s: float = 2.5e-3, ultimate_pa: float = 1e-3, **changes: Any) -> BackingPump:
+    """A backing pump of constant speed, a dry one with a hot exhaust."""
+    pump = replace(
+        a_backing_pump("ROUGHER", kind=PumpKind.SCROLL, oil_charge_m3=0.0),
+        ultimate_pa=ultimate_pa,
+        **changes,
+    )
+    return replace(pump, curves=(SpeedCurve("air", (1.0, 1.1e5), (speed_m3_s, speed_m3_s)),))
