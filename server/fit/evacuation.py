@@ -18,7 +18,7 @@ from server.catalog.items import TurboPump
 from server.fit.candidates import Back, Front
 from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
-from server.fit.states import FieldStates
+from server.fit.settled import FieldStates
 from server.fit.thresholds import CROSSOVER_ROOM
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.gasload import GasLoad, load_at_pa_m3_s

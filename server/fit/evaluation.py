@@ -16,8 +16,8 @@ from server.fit.costs import CostTable, Purse
 from server.fit.evacuation import Evacuation, evacuate
 from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import Loads
-from server.fit.money import minor_digits
 from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS, Case, Ledger
+from server.fit.money import minor_digits
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
 from server.fit.states import Tables, field_states
@@ -66,6 +66,8 @@ class How:
     """Follow the pump-down of combinations that a steady margin rules out as well."""
     timed: bool = True
     """Follow pump-downs at all; without, margins that need them are left out."""
+    only: MarginKey | None = None
+    """The one margin that is wanted; None: all of them."""
     cost: CostTable | None = None
     """Costs of the field, where they are known."""
     inlet: InletTables | None = None
@@ -75,6 +77,7 @@ class How:
 
 
 JUST_JUDGE = How()
+NOT_FOLLOWED = Evacuation(*np.empty((4, 0)))
 
 
 def judge(
@@ -111,16 +114,22 @@ def judge(
     purchase = cost.purchase / float(10 ** minor_digits(catalog.currency))
     case = Case(field, loads, requirements, states, purchase, cost.open_joints)
     shape = (len(field.fronts), len(field.backs))
-    ledgers = {key: found for key, margin in STEADY_MARGINS.items() if (found := margin(case))}
+    ledgers = {
+        key: found
+        for key, margin in STEADY_MARGINS.items()
+        if how.only in (None, key) and (found := margin(case))
+    }
     alive = _alive(ledgers, shape, how)
     front_rows, back_rows = np.nonzero(alive)
     chosen = (front_rows, back_rows)
-    evacuation = evacuate(field.fronts, field.backs, states, loads, requirements, chosen)
+    evacuation = NOT_FOLLOWED
+    if alive.any():
+        evacuation = evacuate(field.fronts, field.backs, states, loads, requirements, chosen)
     time = np.full(shape, np.inf)
     time[alive] = evacuation.time_s
     if how.timed:
         for key, timed in TIMED_MARGINS.items():
-            if found := timed(case, time):
+            if how.only in (None, key) and (found := timed(case, time)):
                 ledgers[key] = _only(found, alive)
     worst_key, worst_share, fails = _worst(ledgers, shape)
     return Judged(case, cost, ledgers, evacuation, chosen, time, worst_key, worst_share, fails)

@@ -18,7 +18,8 @@ from server.fit.inlet import is_caught
 from server.fit.loads import PUMP_K, Loads
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
-from server.fit.states import FieldStates, process_time_s
+from server.fit.settled import FieldStates
+from server.fit.states import process_time_s
 from server.fit.thresholds import (
     ALLOWED_BACKSTREAMING_KG_M2_S,
     SMALLEST_REGENERATION_INTERVAL_S,

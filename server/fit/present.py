@@ -23,7 +23,7 @@ from server.fit.results import (
     StackVerdict,
     State,
 )
-from server.fit.states import SettledState
+from server.fit.settled import SettledState
 from server.fit.thresholds import RULES
 from server.fit.upkeep import UpkeepGroup
 from server.fit.workings import workings_of

@@ -5,8 +5,9 @@ Shapes: F fronts, B backs. What depends on the front alone has shape (F, 1), on 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from server.fit.candidates import Back, Front, HighVacuumPump
 from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
+from server.fit.settled import FieldStates, SettledState
 from server.fit.thresholds import BASE_STATE_AFTER_S, BURST_S, FORELINE_SHARE_AT_CROSSOVER
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.pumps import tolerable_foreline_pa
@@ -27,42 +29,6 @@ from server.physics.vapour import fluid_vapour_pressure_pa
 
 ROOM_K = 298.15
 """Temperature of an uncooled inlet, where pump fluid evaporates back. [K]"""
-
-
-@dataclass(frozen=True)
-class SettledState:
-    """One steady state of all combinations; NaN where the load has no state."""
-
-    load_pa_m3_s: Mapping[str, float]
-    chamber_pa: FloatArray
-    inlet_pa: FloatArray
-    partial_pa: Mapping[str, FloatArray]
-    foreline_pa: FloatArray | None
-    tolerable_pa: FloatArray | None
-
-    @property
-    def throughput_pa_m3_s(self) -> float:
-        """Whole gas load."""
-        return sum(self.load_pa_m3_s.values())
-
-
-@dataclass(frozen=True)
-class FieldStates:
-    """States and limits of a field of combinations."""
-
-    base: SettledState
-    process: SettledState | None
-    capacity_pa_m3_s: FloatArray | None
-    """Largest throughput: the pump's own or what the foreline lets it carry."""
-    crossover_limit_pa: FloatArray | None
-    rough_floor_pa: FloatArray | None
-    """Lowest chamber pressure by roughing alone."""
-    offset_pa: FloatArray
-    """Pressure at the pump's inlet without load."""
-    inlet: InletTables | None
-    backing: BackTables
-    behind_turbo_pa: FloatArray | None = None
-    """Foreline pressure of the turbomolecular pumps that rough for others, shape (1, B)."""
 
 
 def process_time_s(requirements: Requirements) -> float:
@@ -88,39 +54,67 @@ def field_states(
     """Return the steady states of a field: high-vacuum stacks, or rough ones where fronts is (None,)."""
     real = [front for front in fronts if front is not None]
     if tables.inlet is None:
-        return _rough_states(backs, tables.backing, loads, requirements)
-    return _HighVacuum(real, backs, loads, requirements, tables.inlet, tables.backing).states()
+        return _Rough(backs, loads, requirements, tables.backing)
+    return _HighVacuum(real, backs, loads, requirements, tables.inlet, tables.backing)
 
 
-def _rough_states(
-    backs: Sequence[Back], backing: BackTables, loads: Loads, requirements: Requirements
-) -> FieldStates:
-    rows = np.arange(len(backs))
+@dataclass(frozen=True)
+class _Rough:
+    """The states of backs alone."""
 
-    def settle(
+    backs: Sequence[Back]
+    loads: Loads
+    requirements: Requirements
+    backing: BackTables
+    inlet: None = None
+    capacity_pa_m3_s: None = None
+    crossover_limit_pa: None = None
+    rough_floor_pa: None = None
+    behind_turbo_pa: None = None
+
+    @property
+    def offset_pa(self) -> FloatArray:
+        return np.zeros((1, 1))
+
+    @cached_property
+    def base(self) -> SettledState:
+        load = self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
+        return self._settle(load, self.backing.at_chamber, self.backing.at_inlet)
+
+    @cached_property
+    def process(self) -> SettledState | None:
+        load = _running(self.loads, self.requirements)
+        if load is None:
+            return None
+        tables = self.backing
+        return self._settle(load, tables.at_chamber_working, tables.working, tables.resting_pa)
+
+    def _settle(
+        self,
         load: Mapping[str, float],
         at: Mapping[str, SpeedTable],
         own: Mapping[str, SpeedTable],
         resting_pa: FloatArray | float = 0.0,
     ) -> SettledState:
-        chamber = steady_state(load, at, rows, offset_pa=resting_pa)
-        inlet = steady_state(load, own, rows, offset_pa=resting_pa)
-        partial = {name: value[np.newaxis] for name, value in chamber.partial_pa.items()}
-        return SettledState(
-            load,
-            chamber.pressure_pa[np.newaxis],
-            inlet.pressure_pa[np.newaxis],
-            partial,
-            None,
-            None,
-        )
+        rows = np.arange(len(self.backs))
 
-    base = settle(loads.base_pa_m3_s(BASE_STATE_AFTER_S), backing.at_chamber, backing.at_inlet)
-    process = None
-    if loads.has_process or requirements.process.pressure_pa is not None:
-        running = loads.running_pa_m3_s(process_time_s(requirements))
-        process = settle(running, backing.at_chamber_working, backing.working, backing.resting_pa)
-    return FieldStates(base, process, None, None, None, np.zeros((1, 1)), None, backing)
+        def chamber() -> tuple[FloatArray, Mapping[str, FloatArray]]:
+            found = steady_state(load, at, rows, offset_pa=resting_pa)
+            partial = {name: value[np.newaxis] for name, value in found.partial_pa.items()}
+            return found.pressure_pa[np.newaxis], partial
+
+        def inlet(_chamber_pa: FloatArray) -> FloatArray:
+            found = steady_state(load, own, rows, offset_pa=resting_pa)
+            return found.pressure_pa[np.newaxis]
+
+        return SettledState(load, None, chamber, inlet)
+
+
+def _running(loads: Loads, requirements: Requirements) -> Mapping[str, float] | None:
+    """Return the load while the process runs, None without a process."""
+    if not loads.has_process and requirements.process.pressure_pa is None:
+        return None
+    return loads.running_pa_m3_s(process_time_s(requirements))
 
 
 @dataclass(frozen=True)
@@ -134,33 +128,61 @@ class _HighVacuum:
     inlet: InletTables
     backing: BackTables
 
-    def states(self) -> FieldStates:
-        outlets, outlet_row = self._outlets()
-        line = Foreline(outlets, self.backs, self.backing.at_inlet, self.requirements)
-        working = Foreline(
-            outlets, self.backs, self.backing.working, self.requirements, self.backing.resting_pa
-        )
-        base_load = self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
-        offset = self._offset(base_load, line, outlet_row)
-        base = self._settle(base_load, offset, line, outlet_row)
-        process = None
-        if self.loads.has_process or self.requirements.process.pressure_pa is not None:
-            running = self.loads.running_pa_m3_s(process_time_s(self.requirements))
-            shift = self._offset(running, working, outlet_row)
-            process = self._settle(running, shift, working, outlet_row)
-        capacity = self._capacity(working, outlet_row)
-        limit = self._crossover_limit(capacity)
-        roughed = self.loads.base_pa_m3_s(process_time_s(self.requirements))
-        rows = np.arange(len(self.backs))
-        floor = steady_state(roughed, self.backing.at_chamber, rows).pressure_pa[np.newaxis]
-        behind = None
-        if self.backing.behind_turbo:
-            found = steady_state(roughed, self.backing.behind_turbo, rows)
-            behind = found.pressure_pa[np.newaxis]
-        return FieldStates(
-            base, process, capacity, limit, floor, offset, self.inlet, self.backing, behind
+    @cached_property
+    def base(self) -> SettledState:
+        return self._settle(self._base_load, lambda: self.offset_pa, self._foreline)
+
+    @cached_property
+    def process(self) -> SettledState | None:
+        load = _running(self.loads, self.requirements)
+        if load is None:
+            return None
+        return self._settle(load, lambda: self._offset(load, self._working), self._working)
+
+    @cached_property
+    def capacity_pa_m3_s(self) -> FloatArray:
+        return self._capacity(self._working)
+
+    @cached_property
+    def crossover_limit_pa(self) -> FloatArray:
+        return self._crossover_limit(self.capacity_pa_m3_s)
+
+    @cached_property
+    def rough_floor_pa(self) -> FloatArray:
+        return self._roughed(self.backing.at_chamber)
+
+    @cached_property
+    def behind_turbo_pa(self) -> FloatArray | None:
+        tables = self.backing.behind_turbo
+        return self._roughed(tables) if tables else None
+
+    @cached_property
+    def offset_pa(self) -> FloatArray:
+        return self._offset(self._base_load, self._foreline)
+
+    @cached_property
+    def _base_load(self) -> Mapping[str, float]:
+        return self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
+
+    @cached_property
+    def _foreline(self) -> Foreline:
+        """The forelines with the backs as they work without process."""
+        return Foreline(self._outlets[0], self.backs, self.backing.at_inlet, self.requirements)
+
+    @cached_property
+    def _working(self) -> Foreline:
+        """The forelines with the backs as they work while the process runs."""
+        tables = self.backing
+        return Foreline(
+            self._outlets[0], self.backs, tables.working, self.requirements, tables.resting_pa
         )
 
+    def _roughed(self, tables: Mapping[str, SpeedTable]) -> FloatArray:
+        """Return where roughing comes to rest, shape (1, B)."""
+        load = self.loads.base_pa_m3_s(process_time_s(self.requirements))
+        return steady_state(load, tables, np.arange(len(self.backs))).pressure_pa[np.newaxis]
+
+    @cached_property
     def _outlets(self) -> tuple[list[Flange], IntArray]:
         """Distinct outlets, and the row of each front (−1: none)."""
         distinct: dict[Flange, int] = {}
@@ -172,9 +194,7 @@ class _HighVacuum:
         ]
         return list(distinct), np.array(rows, dtype=np.intp)
 
-    def _offset(
-        self, load: Mapping[str, float], line: Foreline, outlet_row: IntArray
-    ) -> FloatArray:
+    def _offset(self, load: Mapping[str, float], line: Foreline) -> FloatArray:
         """Pressure at the inlet without load: fluid vapour, own ultimate, back-diffusion of each gas."""
         offset = np.zeros((len(self.fronts), len(self.backs)))
         for position, front in enumerate(self.fronts):
@@ -191,7 +211,7 @@ class _HighVacuum:
             compression = np.array(
                 [compression_for(self._turbo(i).compression, gas) for i in turbos]
             )
-            behind = foreline_pa[outlet_row[turbos]] * share
+            behind = foreline_pa[self._outlets[1][turbos]] * share
             offset[turbos] += behind / compression[:, np.newaxis]
         return offset
 
@@ -203,23 +223,34 @@ class _HighVacuum:
     def _settle(
         self,
         load: Mapping[str, float],
-        offset: FloatArray,
+        resting: Callable[[], FloatArray],
         line: Foreline,
-        outlet_row: IntArray,
     ) -> SettledState:
-        chamber, partial = self._solve(load, self.inlet.at_chamber, offset)
-        reaching = self._beyond_trap(load)
-        inlet, _ = self._solve(reaching, self.inlet.at_pump, offset)
-        inlet = np.minimum(inlet, chamber)
-        foreline_pa = np.full(offset.shape, np.nan)
-        has_outlet = outlet_row >= 0
-        if has_outlet.any():
-            foreline_pa[has_outlet] = line.pressure_pa(load)[outlet_row[has_outlet]]
         largest, no_load, full_load = self._foreline_limits()
         tolerable = tolerable_foreline_pa(
             np.minimum(sum(load.values()), largest), largest, no_load, full_load
         )
-        return SettledState(load, chamber, inlet, partial, foreline_pa, tolerable[:, np.newaxis])
+
+        def inlet(chamber_pa: FloatArray) -> FloatArray:
+            found, _ = self._solve(self._beyond_trap(load), self.inlet.at_pump, resting())
+            return np.minimum(found, chamber_pa)
+
+        return SettledState(
+            load,
+            tolerable[:, np.newaxis],
+            lambda: self._solve(load, self.inlet.at_chamber, resting()),
+            inlet,
+            lambda: self._at_outlets(load, line),
+        )
+
+    def _at_outlets(self, load: Mapping[str, float], line: Foreline) -> FloatArray:
+        """Return the foreline pressure of every combination; NaN for pumps without outlet."""
+        foreline_pa = np.full((len(self.fronts), len(self.backs)), np.nan)
+        outlet_row = self._outlets[1]
+        has_outlet = outlet_row >= 0
+        if has_outlet.any():
+            foreline_pa[has_outlet] = line.pressure_pa(load)[outlet_row[has_outlet]]
+        return foreline_pa
 
     def _beyond_trap(self, load: Mapping[str, float]) -> dict[str, FloatArray]:
         """Load that reaches the pump of each front, vapours held by its trap taken off."""
@@ -258,7 +289,8 @@ class _HighVacuum:
         pairs = [foreline_limits_pa(front.pump) for front in self.fronts]
         return largest, np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
 
-    def _capacity(self, line: Foreline, outlet_row: IntArray) -> FloatArray:
+    def _capacity(self, line: Foreline) -> FloatArray:
+        outlet_row = self._outlets[1]
         largest, no_load, full_load = self._foreline_limits()
         capacity = np.repeat(largest[:, np.newaxis], len(self.backs), axis=1)
         backed = outlet_row >= 0

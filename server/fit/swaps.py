@@ -82,7 +82,7 @@ class Swaps:
     def _priced(self, price: float) -> str:
         currency = self._trial.catalog.currency
         more = price - self._trial.purchase
-        if abs(more) < 0.005:  # noqa: PLR2004 (half a cent)
+        if abs(more) < 0.005:  # half a cent
             return "The stack costs the same."
         word = "more" if more > 0 else "less"
         return f"The stack then costs {abs(more):,.2f} {currency} {word}."
@@ -95,7 +95,7 @@ class Swaps:
                 if other not in self._failing:
                     lifted = lifted & ~fails
             found += [
-                (float(judged.purchase[place]), place, judged.swaps[place])
+                (float(judged.purchase[place]), int(place), judged.swaps[place])
                 for place in np.nonzero(lifted)[0]
                 if judged.swaps[place].matter is matter
             ]

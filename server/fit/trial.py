@@ -32,7 +32,7 @@ class Trial:
         self._cost = self.purse.table(self.field)
         self._inlets: dict[object, InletTables | None] = {}
         self._backings: dict[object, BackTables] = {}
-        self._now = self._judge(requirements, timed=True)
+        self._now = self._judge(requirements)
 
     @property
     def now(self) -> Judged:
@@ -58,13 +58,14 @@ class Trial:
 
     def share(self, key: MarginKey, requirements: Requirements) -> float:
         """Return a margin ÷ its threshold for a changed inquiry; inf where it no longer applies."""
-        return share_of(self._judge(requirements, timed=key in TIMED_MARGINS), key)
+        return share_of(self._judge(requirements, only=key), key)
 
-    def _judge(self, requirements: Requirements, *, timed: bool) -> Judged:
+    def _judge(self, requirements: Requirements, only: MarginKey | None = None) -> Judged:
         loads = loads_of(requirements)
         how = How(
             follow_all=True,
-            timed=timed,
+            timed=only is None or only in TIMED_MARGINS,
+            only=only,
             cost=self._cost,
             inlet=self._inlet(loads, requirements),
             backing=self._backing(loads, requirements),

@@ -1,0 +1,106 @@
+"""What a field of combinations settles to: the shapes that margins and pump-downs read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Protocol
+
+from server.fit.backing import BackTables
+from server.fit.inlet import InletTables
+from server.physics.arrays import FloatArray
+
+
+@dataclass(frozen=True)
+class SettledState:
+    """One steady state of all combinations; NaN where the load has no state.
+
+    Each part is solved when it is first asked for: a single margin needs few of them.
+    """
+
+    load_pa_m3_s: Mapping[str, float]
+    tolerable_pa: FloatArray | None
+    solve_chamber: Callable[[], tuple[FloatArray, Mapping[str, FloatArray]]]
+    """Pressure and its parts by species."""
+    solve_inlet: Callable[[FloatArray], FloatArray]
+    """Pressure at the pump's inlet, given that in the chamber."""
+    solve_foreline: Callable[[], FloatArray] | None = None
+
+    @cached_property
+    def _chamber(self) -> tuple[FloatArray, Mapping[str, FloatArray]]:
+        return self.solve_chamber()
+
+    @property
+    def chamber_pa(self) -> FloatArray:
+        """Pressure in the chamber."""
+        return self._chamber[0]
+
+    @property
+    def partial_pa(self) -> Mapping[str, FloatArray]:
+        """Its parts by species."""
+        return self._chamber[1]
+
+    @cached_property
+    def inlet_pa(self) -> FloatArray:
+        """Pressure at the pump's inlet."""
+        return self.solve_inlet(self.chamber_pa)
+
+    @cached_property
+    def foreline_pa(self) -> FloatArray | None:
+        """Pressure at the high-vacuum pump's outlet; None for rough stacks."""
+        return self.solve_foreline() if self.solve_foreline else None
+
+    @property
+    def throughput_pa_m3_s(self) -> float:
+        """Whole gas load."""
+        return sum(self.load_pa_m3_s.values())
+
+
+class FieldStates(Protocol):
+    """States and limits of a field of combinations."""
+
+    @property
+    def base(self) -> SettledState:
+        """A day after pumping began, without process gas."""
+        ...
+
+    @property
+    def process(self) -> SettledState | None:
+        """While the process runs."""
+        ...
+
+    @property
+    def capacity_pa_m3_s(self) -> FloatArray | None:
+        """Largest throughput: the pump's own or what the foreline lets it carry."""
+        ...
+
+    @property
+    def crossover_limit_pa(self) -> FloatArray | None:
+        """Highest chamber pressure at which the high-vacuum pump may take over."""
+        ...
+
+    @property
+    def rough_floor_pa(self) -> FloatArray | None:
+        """Lowest chamber pressure by roughing alone."""
+        ...
+
+    @property
+    def offset_pa(self) -> FloatArray:
+        """Pressure at the pump's inlet without load."""
+        ...
+
+    @property
+    def inlet(self) -> InletTables | None:
+        """Speed tables of the fronts; None for rough stacks."""
+        ...
+
+    @property
+    def backing(self) -> BackTables:
+        """Speed tables of the backs."""
+        ...
+
+    @property
+    def behind_turbo_pa(self) -> FloatArray | None:
+        """Foreline pressure of the turbomolecular pumps that rough for others, shape (1, B)."""
+        ...
