@@ -158,18 +158,19 @@ def roughing_assembly(
     Parameters
     ----------
     port : Flange or None
-        The port roughed through; None stands for one of the line's own size.
+        The chamber's port where it is roughed through its only one; None stands for a second port
+        of the line's own size, beside the high-vacuum pump's.
     inlet : Flange
         Inlet of the pump that roughs.
     rough_line : LineRun
-        Length, bore and bends of the line.
+        Length, bore and bends of the line; its bore defaults to that of ``inlet``.
     catalog : Catalog
         Where the parts come from.
     shared : bool
         The pump also backs a high-vacuum pump: a tee joins the two lines at its inlet.
     """
     kit = Kit(bench(catalog))
-    size = kit.line_size(rough_line, port or inlet)
+    size = kit.line_size(rough_line, inlet)
     stages: list[Stage] = []
     valve = _valve_for(ValveRole.ROUGHING, size, catalog)
     if valve is None:
@@ -177,7 +178,7 @@ def roughing_assembly(
     else:
         stages.append(_valve_stage(valve, "opens the way from the chamber to the roughing pump"))
     start = port or (valve.flange if valve is not None else size)
-    stages += kit.run_stages(rough_line, port or inlet, flexible=True)
+    stages += kit.run_stages(rough_line, inlet, flexible=True)
     branch = kit.insert_tee(inlet, "joining rough line and foreline") if shared else inlet
     if branch is not None:
         kit.chain(start, stages, branch)

@@ -13,6 +13,7 @@ from decimal import Decimal
 import numpy as np
 from numpy.typing import NDArray
 
+from server.catalog.flanges import Flange
 from server.catalog.items import Catalog, Filter, Item, Pump, Trap, TurboPump
 from server.fit.assembly import (
     Assembly,
@@ -138,17 +139,15 @@ class Purse:
             )  # fmt: skip
             parts += interlock_assembly(back.booster, self.catalog)
         if rough:
-            parts += self.roughing(back, shared=False)
+            parts += self.roughing(back, asked.chamber.port, shared=False)
         return parts
 
-    def roughing(self, back: Back, *, shared: bool) -> Assembly:
-        """Return the rough line of a back."""
+    def roughing(self, back: Back, port: Flange | None, *, shared: bool) -> Assembly:
+        """Return the rough line of a back, from the chamber's port or one of the line's size."""
         asked, inlet = self.requirements, back.inlet_pump.inlet
         return self._once(
-            ("rough", inlet, shared),
-            lambda: roughing_assembly(
-                asked.chamber.port, inlet, asked.rough_line, self.catalog, shared=shared
-            ),
+            ("rough", port, inlet, shared),
+            lambda: roughing_assembly(port, inlet, asked.rough_line, self.catalog, shared=shared),
         )
 
     def joint_assembly(self, front: Front, back: Back) -> Assembly:
@@ -173,7 +172,8 @@ class Purse:
                 ),
             )
         if not isinstance(pump, TurboPump):
-            parts += self.roughing(back, shared=pump.outlet is not None)
+            # The high-vacuum pump takes the chamber's port; the rough line has its own.
+            parts += self.roughing(back, None, shared=pump.outlet is not None)
         return parts
 
     def shared_assembly(self) -> Assembly:

@@ -217,7 +217,7 @@ class Kit:
             in_one = pieces_per_sku(item) if isinstance(item, LinePart) else 1
             note = "; ".join(notes)
             if in_one > 1:
-                note = f"{pieces} needed, packs of {in_one}; {note}"
+                note = f"{note} (packs of {in_one})"
             parts.append(PlacedPart(role, item, math.ceil(pieces / in_one), note))
         return Assembly(tuple(parts), tuple(dict.fromkeys(self._gaps)))
 

@@ -298,14 +298,15 @@ def _supply_lines(
         need, each = math.ceil(round(volume_m3 * times * _CM3, 6)), volume_text(volume_m3)
     elif pieces > 0:
         sizes = [Pack(max(1, s.pieces), s.price) for s in supplies]
-        need, each = pieces * times, f"{pieces} pieces"
+        need, each = pieces * times, f"{pieces} {'piece' if pieces == 1 else 'pieces'}"
     else:
         cheapest = min(supplies, key=lambda supply: (supply.price, supply.sku))
         yield _line(cheapest, UpkeepGroup.CLEANING, 1, 0, "one kept at hand for strip-downs")
         return
     word = "strip-down" if times == 1 else "strip-downs"
     for supply, count in zip(supplies, cheapest_cover(need, sizes), strict=True):
-        reason = f"step {supply.step} of cleaning: {times} {word} × {each}"
+        what = f"step {supply.step} of cleaning" if supply.step else "before cleaning"
+        reason = f"{what}: {times} {word} × {each}"
         yield _line(supply, UpkeepGroup.CLEANING, count, 0, reason)
 
 

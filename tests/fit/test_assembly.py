@@ -339,3 +339,13 @@ def test_a_trap_of_another_size_is_reached_by_reducers() -> None:
     assert quantities(found)["REDUCER-ISO-K-100-ISO-K-63"] == 1
     tube = a_line_part(LineShape.TUBE, "ISO-K 63", "ISO-K 63", length_m=0.1)
     assert tube.sku not in quantities(found)
+
+
+def test_the_rough_line_is_as_wide_as_the_pump_that_roughs() -> None:
+    run = LineRun(length_m=0.5, bore_m=None, bends=0)
+    inlet = parse_flange("KF 25")
+    found = roughing_assembly(parse_flange("ISO-K 63"), inlet, run, STOCK, shared=False)
+    assert quantities(found)["HOSE-KF-25-KF-25-500"] == 1
+    assert quantities(found)["ADAPTOR-ISO-K-63-KF-25"] == 1
+    beside = roughing_assembly(None, inlet, run, STOCK, shared=False)
+    assert "ADAPTOR-ISO-K-63-KF-25" not in quantities(beside)
