@@ -20,14 +20,15 @@ from server.fit.inlet import conductance_rows, is_caught
 from server.fit.loads import Loads
 from server.fit.requirements import Requirements
 from server.fit.results import Working
-from server.fit.states import FieldStates, SettledState, process_time_s, resting_pressure_pa
+from server.fit.settled import FieldStates, SettledState
+from server.fit.states import process_time_s, resting_pressure_pa
 from server.fit.thresholds import BASE_STATE_AFTER_S
 from server.physics.arrays import FloatArray
 from server.physics.line import Line
 from server.physics.sources import SOURCES
 from server.physics.species import SPECIES
 from server.physics.speedtable import SpeedTable, lookup
-from server.physics.steady import steady_state
+from server.physics.steady import SteadyState, steady_state
 
 CATALOG = "catalogue"
 INQUIRY = "inquiry"
@@ -264,12 +265,24 @@ class Bench:
             self._conductance[key] = SpeedTable(GRID, rows)
         return speed_at(self._conductance[key], 0, mean_pa)
 
-    def backing_pa(self, state: Settled) -> tuple[float, Mapping[str, float]]:
-        """Pressure at the inlet of the back under a load, and the parts of the species."""
+    def back_resting_pa(self, state: Settled) -> float:
+        """Vapour pressure over what the back's condenser holds, while vapour is pumped."""
+        resting = self.states.backing.resting_pa
+        return float(resting[self.spot.back_row]) if state.key == "process" else 0.0
+
+    def backing_pa(self, state: Settled) -> float:
+        """Pressure at the inlet of the back under the load of a state."""
+        return float(self._at_back(state, self.back_resting_pa(state)).pressure_pa[0])
+
+    def backing_parts_pa(self, state: Settled) -> Mapping[str, float]:
+        """Parts of the species in it, the vapour of a condenser left out."""
+        found = self._at_back(state, 0.0).partial_pa
+        return {gas: float(share[0]) for gas, share in found.items()}
+
+    def _at_back(self, state: Settled, resting_pa: float) -> SteadyState:
         tables = {gas: self.back_speeds(gas, state) for gas in state.load_pa_m3_s}
-        found = steady_state(state.load_pa_m3_s, tables, [self.spot.back_row])
-        parts = {gas: float(share[0]) for gas, share in found.partial_pa.items()}
-        return float(found.pressure_pa[0]), parts
+        rows = [self.spot.back_row]
+        return steady_state(state.load_pa_m3_s, tables, rows, offset_pa=resting_pa)
 
     @property
     def resting_pa(self) -> float:

@@ -33,7 +33,7 @@ SECTION = "Foreline"
 CROSSOVER_SECTION = "Crossover"
 
 _AT_BACK = Law(
-    "p_b", "p_b = Σ Q_i/S_b,i(p_b), the load through the backing pump", "Pa",
+    "p_b", "p_b = Σ Q_i/S_b,i(p_b), plus the vapour over a condenser", "Pa",
     "definition of pumping speed; Dalton",
 )  # fmt: skip
 _LINE = Law(
@@ -95,9 +95,11 @@ def foreline_lines(bench: Bench) -> Iterator[Working]:
 
 
 def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
-    at_back, _ = bench.backing_pa(state)
+    at_back = bench.backing_pa(state)
     flow = sum(state.load_pa_m3_s.values())
     inputs: dict[str, float | str] = {}
+    if resting := bench.back_resting_pa(state):
+        inputs["vapour over the condenser [Pa]"] = resting
     for gas in state.gases:
         inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.load_pa_m3_s[gas]
         if math.isfinite(at_back):

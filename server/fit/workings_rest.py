@@ -93,7 +93,8 @@ def _ballast_lines(bench: Bench, substance: str) -> Iterator[Working]:
     law = Law("p_s", "saturation pressure at the exhaust", "Pa", _saturation_source(substance))
     yield line(
         VAPOUR_SECTION, f"saturation-{substance}",
-        f"Saturation of {gas_name(substance)} at the exhaust of {pump.name}", law, {"T_exhaust [K]": pump.exhaust_k}, saturation,
+        f"Saturation of {gas_name(substance)} at the exhaust of {pump.name}", law,
+        {"T_exhaust [K]": pump.exhaust_k}, saturation,
     )  # fmt: skip
     ballast = Ballast(
         flow_m3_s=pump.ballast_m3_s, saturation_pa=saturation, exhaust_pa=pump.exhaust_valve_pa,
@@ -135,11 +136,12 @@ def _saturation_source(substance: str) -> str:
 
 
 def _backing_speed(bench: Bench, substance: str) -> float:
-    """Speed of a backing pump without booster at its inlet pressure; 0 where there is none."""
-    state = bench.process
-    if state is None or bench.back.booster is not None:
+    """Speed of a backing pump at its own inlet; 0 behind a booster or a cold wall."""
+    state, back = bench.process, bench.back
+    held = is_caught(substance, back.trap, bench.requirements)
+    if state is None or back.booster is not None or held:
         return 0.0
-    at_back, _ = bench.backing_pa(state)
+    at_back = bench.backing_pa(state)
     if not math.isfinite(at_back):
         return 0.0
     return speed_at(bench.back_speeds(substance, state), bench.spot.back_row, at_back)

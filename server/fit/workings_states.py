@@ -13,6 +13,7 @@ from server.fit.workings_bench import (
     CATALOG,
     PRACTICE,
     Bench,
+    Inputs,
     Law,
     Settled,
     cite,
@@ -32,6 +33,7 @@ _RESTING = Law("p_rest", "p_rest = the larger of p_ult and p_fluid", "Pa", cite(
 _ULTIMATE = Law("p_rest", "p_rest = p_ult", "Pa", CATALOG)
 _BACK_DIFFUSION = Law("p_back", "p_back = p_f,i/K₀,i", "Pa", cite("JOUSTEN-2016"))
 _WITHOUT = Law("p₀", "p₀ = p_rest + Σ p_back", "Pa", "partial pressures add (Dalton)")
+_CONDENSER = Law("p₀", "p₀ = saturation pressure at the condenser's surface", "Pa", CATALOG)
 _PARTIAL = Law("p_i", "p_i = Q_i/S_eff,i", "Pa", "definition of pumping speed")
 _CHAMBER = Law("p", "p = p₀ + Σ p_i", "Pa", "partial pressures add (Dalton)")
 _INLET = Law(
@@ -103,6 +105,10 @@ def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working
             parts[f"p_back({gas_name(gas)}) [Pa]"] = behind / compression
         name = f"Pressure without load {state.words}"
         yield line(section, f"{state.key}-without-load", name, _WITHOUT, parts, without)
+    elif without > 0.0:
+        key, trap = f"{state.key}-without-load", bench.back.trap
+        held_by: Inputs = {"condenser": trap.name if trap else "none"}
+        yield line(section, key, "Vapour over the condenser", _CONDENSER, held_by, without)
     yield from _partial_lines(section, bench, state)
     inputs: dict[str, float | str] = {"p₀ [Pa]": without}
     inputs |= {f"p({gas_name(gas)}) [Pa]": state.partial_pa[gas] for gas in state.gases}
@@ -118,7 +124,7 @@ def back_diffusion(bench: Bench, state: Settled) -> dict[str, tuple[float, float
     front = bench.front
     if front is None or not isinstance(front.pump, TurboPump):
         return {}
-    _, parts = bench.backing_pa(state)
+    parts = bench.backing_parts_pa(state)
     total = sum(parts.values())
     found = {}
     for gas in state.gases:
@@ -129,6 +135,8 @@ def back_diffusion(bench: Bench, state: Settled) -> dict[str, tuple[float, float
 
 def without_load_pa(bench: Bench, state: Settled) -> float:
     """Return the pressure at the pump without load: at rest, and what diffuses back."""
+    if bench.front is None:
+        return bench.back_resting_pa(state)
     back = (behind / k0 for behind, k0 in back_diffusion(bench, state).values())
     return bench.resting_pa + sum(back)
 
