@@ -102,16 +102,10 @@ def check(requirements: Requirements, catalog: Catalog, choice: StackChoice) -> 
     judged = judge(
         field, loads_of(requirements), requirements, catalog, purse, How(follow_all=True)
     )
-    spot = _best_spot(judged)
+    spot = Spot(judged, 0, 0)
     downs = pump_downs([spot])
     stack = present(spot, 1, "Your own choice.", purse, catalog, downs[0])
     return replace(stack, remedies=remedies_of_stack(spot, requirements, catalog))
-
-
-def _best_spot(judged: Judged) -> Spot:
-    """Return the combination with the largest weakest margin: fluid and trap may have been left open."""
-    row, column = np.unravel_index(int(np.argmax(judged.worst_share)), judged.worst_share.shape)
-    return Spot(judged, int(row), int(column))
 
 
 def _check_currency(requirements: Requirements, catalog: Catalog) -> None:

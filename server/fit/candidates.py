@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 
 from server.catalog import compatibility
 from server.catalog.items import (
@@ -29,6 +28,7 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.fit.assembly import sorption_trap
+from server.fit.fluid_use import exposure_of, usual_grade
 from server.fit.requirements import Cleanliness, Requirements
 from server.fit.results import MarginKey
 
@@ -214,7 +214,8 @@ def make_back(
     if trap is None and oily and requirements.cleanliness is Cleanliness.LOW_OIL:
         trap = sorption_trap(backing.inlet, catalog)
     traps = () if trap is None else (trap,)
-    oil = _oil_for(backing, requirements, catalog) if oily else None
+    oils = compatibility.oils_for(backing, catalog)
+    oil = usual_fill(backing, oils, requirements, catalog)
     refusal = _refusal(backing, oil, traps, requirements)
     if refusal is None:
         refusal = _water_refusal(trap, requirements)
@@ -229,16 +230,18 @@ def _water_refusal(trap: Trap | None, requirements: Requirements) -> Refusal | N
     return Refusal(MarginKey.UTILITIES, f"{trap.name} needs cooling water.")
 
 
-def _oil_for(pump: BackingPump, requirements: Requirements, catalog: Catalog) -> Fluid | None:
-    """Return the oil whose first fill is cheapest among those the gas allows, else any that fits."""
-    oils = compatibility.oils_for(pump, catalog)
+def usual_fill(
+    pump: BackingPump | VapourPump,
+    fluids: Sequence[Fluid],
+    requirements: Requirements,
+    catalog: Catalog,
+) -> Fluid | None:
+    """Return the usual fluid or oil for the gas; where the gas allows none, any, to be refused."""
     hazards = {hazard.value for hazard in requirements.hazards}
-    safe = [oil for oil in oils if compatibility.hazards_allow(hazards, pump, oil).allowed]
-    return min(
-        safe or oils,
-        key=lambda oil: (oil.price / Decimal(oil.container_m3), oil.sku),
-        default=None,
-    )
+    if not any(compatibility.hazards_allow(hazards, pump, fluid).allowed for fluid in fluids):
+        return fluids[0] if fluids else None
+    grade = usual_grade(pump, exposure_of(requirements), catalog)
+    return next(fluid for fluid in fluids if fluid.grade == grade)
 
 
 def _refusal(

@@ -19,7 +19,15 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.errors import Fault, InvalidInquiry, UnknownName
-from server.fit.candidates import Back, Field, HighVacuumPump, grades_for, make_back, make_front
+from server.fit.candidates import (
+    Back,
+    Field,
+    HighVacuumPump,
+    grades_for,
+    make_back,
+    make_front,
+    usual_fill,
+)
 from server.fit.requirements import Requirements
 
 
@@ -35,7 +43,7 @@ class StackChoice:
 
 
 def field_of_choice(choice: StackChoice, requirements: Requirements, catalog: Catalog) -> Field:
-    """Return the combinations a choice leaves open: usually one, more where fluid is left to the engine.
+    """Return the one combination of a choice; a fluid left open is the usual one.
 
     Raises
     ------
@@ -57,9 +65,8 @@ def field_of_choice(choice: StackChoice, requirements: Requirements, catalog: Ca
     if isinstance(booster, TurboPump) and pump.kind is not PumpKind.SPUTTER_ION:
         raise _fault("booster", booster.sku, "A turbomolecular pump boosts sputter-ion pumps only.")
     inlet_trap = None if line_trap is trap else trap
-    fluids = _fluids(choice, pump, catalog)
-    fronts = tuple(make_front(pump, fluid, inlet_trap, requirements) for fluid in fluids)
-    return Field(fronts, (back,))
+    fluid = _fluid(choice, pump, requirements, catalog)
+    return Field((make_front(pump, fluid, inlet_trap, requirements),), (back,))
 
 
 def _rough_field(choice: StackChoice, back: Back, line_trap: Trap | None) -> Field:
@@ -74,19 +81,19 @@ def _rough_field(choice: StackChoice, back: Back, line_trap: Trap | None) -> Fie
     return Field((None,), (back,))
 
 
-def _fluids(
-    choice: StackChoice, pump: HighVacuumPump, catalog: Catalog
-) -> tuple[Fluid | None, ...]:
+def _fluid(
+    choice: StackChoice, pump: HighVacuumPump, requirements: Requirements, catalog: Catalog
+) -> Fluid | None:
     if not isinstance(pump, VapourPump):
         if choice.fluid is not None:
             raise _fault("fluid", choice.fluid, f"{pump.name} takes no pump fluid.")
-        return (None,)
+        return None
     if choice.fluid is not None:
-        return (catalog.get(choice.fluid, Fluid),)
-    grades = grades_for(pump, catalog)
-    if not grades:
+        return catalog.get(choice.fluid, Fluid)
+    usual = usual_fill(pump, grades_for(pump, catalog), requirements, catalog)
+    if usual is None:
         raise _fault("fluid", "", f"The catalogue has no fluid for {pump.name}.")
-    return grades
+    return usual
 
 
 def _booster(sku: str, catalog: Catalog) -> RootsBooster | TurboPump:
