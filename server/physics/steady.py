@@ -166,12 +166,13 @@ def _part(problem: _Problem, chosen: IntArray) -> _Problem:
 def _place_in_cell(problem: _Problem, cell: IntArray) -> FloatArray:
     """Root of ln need = ln p in each cell, by false position that never leaves its bracket.
 
-    The end that stays has its value halved (Illinois rule), which makes it converge fast; where a
-    value is infinite (no speed at the lower node) the bracket is halved instead.
+    An end that stays twice in a row has its value halved (Illinois rule), which makes it converge
+    fast; where a value is infinite (no speed at the lower node) the bracket is halved instead.
     """
     low, high = np.zeros(cell.size), np.ones(cell.size)
     at_low, at_high = _excess(problem, cell, low), _excess(problem, cell, high)
     place, miss = high, np.abs(at_high)
+    moved = np.zeros(cell.size)
     for _ in range(_ROOT_STEPS):
         known = np.isfinite(at_low) & (at_low > at_high)
         span = np.where(known, at_low, 1.0) - np.where(known, at_high, 0.0)
@@ -180,8 +181,11 @@ def _place_in_cell(problem: _Problem, cell: IntArray) -> FloatArray:
         middle = np.where(inside, guess, 0.5 * (low + high))
         value = _excess(problem, cell, middle)
         carried = value <= 0.0
-        at_low = np.where(carried, np.where(inside, 0.5 * at_low, at_low), value)
-        at_high = np.where(carried, value, np.where(inside, 0.5 * at_high, at_high))
+        moves = np.where(carried, 1.0, -1.0)
+        weight = np.where(inside & (moves == moved), 0.5, 1.0)
+        moved = moves
+        at_low = np.where(carried, weight * at_low, value)
+        at_high = np.where(carried, value, weight * at_high)
         low, high = np.where(carried, low, middle), np.where(carried, middle, high)
         closer = np.abs(value) < miss
         place, miss = np.where(closer, middle, place), np.where(closer, np.abs(value), miss)
