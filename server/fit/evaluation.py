@@ -55,6 +55,7 @@ class Judged:
 
 
 KEYS = tuple(MarginKey)
+ALL_MARGINS = frozenset(MarginKey)
 YES_OR_NO = frozenset({MarginKey.UTILITIES, MarginKey.COMPATIBILITY})
 
 
@@ -64,10 +65,8 @@ class How:
 
     follow_all: bool = False
     """Follow the pump-down of combinations that a steady margin rules out as well."""
-    timed: bool = True
-    """Follow pump-downs at all; without, margins that need them are left out."""
-    only: MarginKey | None = None
-    """The one margin that is wanted; None: all of them."""
+    only: frozenset[MarginKey] = ALL_MARGINS
+    """The margins that are wanted; pump-downs are followed where one of them needs it."""
     cost: CostTable | None = None
     """Costs of the field, where they are known."""
     inlet: InletTables | None = None
@@ -117,7 +116,7 @@ def judge(
     ledgers = {
         key: found
         for key, margin in STEADY_MARGINS.items()
-        if how.only in (None, key) and (found := margin(case))
+        if key in how.only and (found := margin(case))
     }
     alive = _alive(ledgers, shape, how)
     front_rows, back_rows = np.nonzero(alive)
@@ -127,17 +126,16 @@ def judge(
         evacuation = evacuate(field.fronts, field.backs, states, loads, requirements, chosen)
     time = np.full(shape, np.inf)
     time[alive] = evacuation.time_s
-    if how.timed:
-        for key, timed in TIMED_MARGINS.items():
-            if how.only in (None, key) and (found := timed(case, time)):
-                ledgers[key] = _only(found, alive)
+    for key, timed in TIMED_MARGINS.items():
+        if key in how.only and (found := timed(case, time)):
+            ledgers[key] = _only(found, alive)
     worst_key, worst_share, fails = _worst(ledgers, shape)
     return Judged(case, cost, ledgers, evacuation, chosen, time, worst_key, worst_share, fails)
 
 
 def _alive(ledgers: Mapping[MarginKey, Ledger], shape: tuple[int, int], how: How) -> BoolArray:
     """Say whose pump-down is worth following."""
-    alive = np.full(shape, how.timed)
+    alive = np.full(shape, not how.only.isdisjoint(TIMED_MARGINS))
     if not how.follow_all:
         for ledger in ledgers.values():
             alive &= ~(np.broadcast_to(ledger.ratio, shape) < 1.0 - ROUNDING)

@@ -10,7 +10,7 @@ from server.catalog.items import Catalog
 from server.fit.backing import BackTables, back_tables
 from server.fit.candidates import COLD_TRAPS, Field
 from server.fit.costs import Purse
-from server.fit.evaluation import How, Judged, judge
+from server.fit.evaluation import ALL_MARGINS, How, Judged, judge
 from server.fit.explain import Spot
 from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import Loads, loads_of
@@ -33,6 +33,7 @@ class Trial:
         self._inlets: dict[object, InletTables | None] = {}
         self._backings: dict[object, BackTables] = {}
         self._now = self._judge(requirements)
+        self._tried: dict[tuple[Requirements, MarginKey], float] = {}
 
     @property
     def now(self) -> Judged:
@@ -58,13 +59,19 @@ class Trial:
 
     def share(self, key: MarginKey, requirements: Requirements) -> float:
         """Return a margin ÷ its threshold for a changed inquiry; inf where it no longer applies."""
-        return share_of(self._judge(requirements, only=key), key)
+        if (requirements, key) not in self._tried:
+            # margins that need the pump-down share the work of following it
+            keys = frozenset(TIMED_MARGINS) if key in TIMED_MARGINS else frozenset({key})
+            judged = self._judge(requirements, keys)
+            self._tried |= {(requirements, known): share_of(judged, known) for known in keys}
+        return self._tried[requirements, key]
 
-    def _judge(self, requirements: Requirements, only: MarginKey | None = None) -> Judged:
+    def _judge(
+        self, requirements: Requirements, only: frozenset[MarginKey] = ALL_MARGINS
+    ) -> Judged:
         loads = loads_of(requirements)
         how = How(
             follow_all=True,
-            timed=only is None or only in TIMED_MARGINS,
             only=only,
             cost=self._cost,
             inlet=self._inlet(loads, requirements),
