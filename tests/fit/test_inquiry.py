@@ -199,7 +199,7 @@ def test_the_unit_of_a_quantity_does_not_matter() -> None:
         ("chamber.volume", "5e-5 mbar", "L"),
         ("chamber.volume", True, "L"),
         ("chamber.volume", ["1 L"], "L"),
-        ("chamber.temperature", "700 degC", "degC"),
+        ("chamber.temperature", "3000 degC", "degC"),
         ("chamber.surfaces.1.area", "0 m2", "m2"),
         ("chamber.surfaces.0.material", "unobtainium", "stainless_steel"),
         ("chamber.surfaces.0.condition", "polished", "unbaked"),
