@@ -4,10 +4,10 @@ Rules by kind of pump (common practice, no source, unless said otherwise):
 
 - a positive-displacement pump moves the same volume of any gas: its air curve;
 - a vapour jet pumps all gases about alike (Hablanian 1997, from memory): its nitrogen curve;
-- a turbomolecular pump: the curve of the specified gas nearest in molar mass (on a log scale);
-  ln K₀ grows like √M (Becker 1966; O'Hanlon 2003, from memory): straight line between specified gases;
-- a cryopump holds every gas heavier than neon at least as well as nitrogen; hydrogen and helium only
-  where it is specified for them;
+- a turbomolecular pump: the curve of the specified gas nearest in molar mass (on a log scale); ln
+K₀ grows like √M (Becker 1966; O'Hanlon 2003, from memory): straight line between specified gases;
+- a cryopump holds every gas heavier than neon at least as well as nitrogen; hydrogen and helium
+only where it is specified for them;
 - a sputter-ion pump takes active gases like nitrogen; noble gases only where specified.
 """
 
@@ -76,8 +76,8 @@ def _mass_distance(one: str, other: str) -> float:
 def compression_for(compression: Mapping[str, float], gas: str) -> float:
     """Return the zero-flow compression of a turbomolecular pump for a gas.
 
-    ln K₀ is interpolated linearly in √M between the specified gases and held beyond the heaviest and
-    the lightest, which is on the safe side for heavy gases and as specified for light ones.
+    ln K₀ is interpolated linearly in √M between the specified gases and held beyond the heaviest
+    and the lightest, which is on the safe side for heavy gases and as specified for light ones.
     """
     known = compression.get(gas, compression.get(_SAME_GAS.get(gas, "")))
     if known is not None:

@@ -73,5 +73,5 @@ def _lowest(
 
 
 def _bound(allowed_pa: float, lowest_pa: FloatArray) -> FloatArray:
-    """Allowed ÷ lowest possible; 0 where the load has no state at all."""
+    """Return allowed ÷ lowest possible; 0 where the load has no state at all."""
     return np.where(np.isnan(lowest_pa), 0.0, allowed_pa / lowest_pa)

@@ -1,8 +1,8 @@
 """The combinations that are looked at: fronts × backs, and what rules out a part by itself.
 
-A *front* is the high-vacuum pump with its fluid and trap, a *back* the backing pump with its booster.
-Every limit that a front or a back breaks on its own is found once for it, not once for each of the
-hundreds of combinations it stands in.
+A *front* is the high-vacuum pump with its fluid and trap, a *back* the backing pump with its
+booster. Every limit that a front or a back breaks on its own is found once for it, not once for
+each of the hundreds of combinations it stands in.
 """
 
 from __future__ import annotations

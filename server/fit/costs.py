@@ -1,7 +1,8 @@
 """Purchase and running cost of every combination, as sums of small tables in minor units (cents).
 
 A stack's price is the price of its front, its back and the joints between them, so sums are exact
-without forming a single combination. Every amount of a component is rounded once, to the minor unit.
+without forming a single combination. Every amount of a component is rounded once, to the minor
+unit.
 """
 
 from __future__ import annotations
@@ -122,7 +123,6 @@ class Purse:
 
     def back_assembly(self, back: Back, *, rough: bool) -> Assembly:
         """Return the parts of a back; for a rough stack its line to the chamber as well."""
-        booster = back.booster
         key = ("back", back.skus, rough)
         return self._once(key, lambda: self._make_back(back, rough=rough))
 

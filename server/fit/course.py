@@ -76,7 +76,7 @@ def _thinned(time_s: FloatArray, pressure_pa: FloatArray) -> tuple[tuple[float, 
 
 
 def _handover(spot: Spot, stated: Courses, position: int) -> tuple[float | None, float]:
-    """Crossover pressure and the clock at which the high-vacuum pump works; (None, ∞) without one."""
+    """Crossover pressure, and when the high-vacuum pump works; (None, ∞) without one."""
     if spot.front is None or stated.high_vacuum is None:
         return None, math.inf
     row = np.nonzero(stated.followed == position)[0]

@@ -32,7 +32,7 @@ HORIZON_S = 14 * 24 * 3600.0
 
 @dataclass(frozen=True)
 class Evacuation:
-    """Pump-down of n combinations (positions in the field); infinite where the target is not reached."""
+    """Pump-down of n combinations; infinite where the target is not reached."""
 
     time_s: FloatArray
     crossover_pa: FloatArray
@@ -51,7 +51,7 @@ class RoughCurves:
     pressure_pa: FloatArray
 
     def time_at(self, backs: IntArray, pressure_pa: FloatArray) -> FloatArray:
-        """Return the clock at which each back's curve passes a pressure; inf where it never does."""
+        """Return when each back's curve passes a pressure; inf where it never does."""
         result = np.full(len(backs), np.inf)
         for back in np.unique(backs):
             rows = backs == back
@@ -116,7 +116,7 @@ def crossover_pressure_pa(states: FieldStates) -> FloatArray:
 
 
 def run_up_s(front: Front) -> float:
-    """Return how long roughing goes on after the start pressure while a turbo runs up. [s]"""
+    """Return how long roughing goes on after the start pressure while a turbo runs up, in seconds."""
     return front.pump.run_up_s if isinstance(front.pump, TurboPump) else 0.0
 
 
@@ -236,7 +236,7 @@ def with_constant(load: GasLoad, extra_pa_m3_s: FloatArray) -> GasLoad:
 def held_back_s(
     states: FieldStates, loads: Loads, takeover: Takeover, chosen: tuple[IntArray, IntArray]
 ) -> FloatArray:
-    """Return the extra time of the burst after crossover where the foreline carries less than the pump could."""
+    """Return how much longer the burst lasts where the foreline carries less than the pump."""
     front_rows, back_rows = chosen
     assert states.inlet is not None  # noqa: S101 (only called for high-vacuum fields)
     assert states.capacity_pa_m3_s is not None  # noqa: S101

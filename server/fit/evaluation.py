@@ -1,4 +1,4 @@
-"""Judge every combination of a field: states, margins, pump-down, cost; and count what fails why."""
+"""Judge every combination of a field, and count what fails why."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Margins of one stack in words: the numbers in the trade's units, and what they mean for the work."""
+"""Margins of one stack in words: numbers in the trade's units, and what they mean."""
 
 from __future__ import annotations
 
@@ -41,6 +41,15 @@ class Spot:
         return float(np.broadcast_to(values, shape)[self.front_row, self.back_row])
 
 
+@dataclass(frozen=True)
+class Said:
+    """What a sentence is made of: the two numbers of a margin, and the stack."""
+
+    required: float
+    available: float
+    spot: Spot
+
+
 def margins_of(spot: Spot) -> tuple[Margin, ...]:
     """Return the margins of a stack that apply, in the order of the keys."""
     found = []
@@ -70,7 +79,7 @@ def _margin(key: MarginKey, ledger: Ledger, spot: Spot) -> Margin:
         ratio=ratio,
         threshold=rule.threshold,
         verdict=verdict,
-        explanation=_SENTENCES[key](required, available, spot),
+        explanation=_SENTENCES[key](Said(required, available, spot)),
     )
 
 
@@ -93,75 +102,81 @@ def duration(value_s: float) -> str:
     return format_quantity(value_s, Dimension.TIME)
 
 
-def _ultimate(required: float, available: float, spot: Spot) -> str:
-    if not math.isfinite(available):
+def _ultimate(said: Said) -> str:
+    if not math.isfinite(said.available):
         return "The gas load alone is more than the stack carries: there is no base pressure."
     return (
-        f"After a day of pumping the chamber stands at {pressure(available)}; "
-        f"{pressure(required)} is asked for."
+        f"After a day of pumping the chamber stands at {pressure(said.available)}; "
+        f"{pressure(said.required)} is asked for."
     )
 
 
-def _process_pressure(required: float, available: float, spot: Spot) -> str:
-    if not math.isfinite(available):
+def _process_pressure(said: Said) -> str:
+    if not math.isfinite(said.available):
         return "The process gas is more than the stack carries at any pressure."
     return (
-        f"Under the process load the chamber stands at {pressure(available)}; "
-        f"{pressure(required)} is asked for."
+        f"Under the process load the chamber stands at {pressure(said.available)}; "
+        f"{pressure(said.required)} is asked for."
     )
 
 
-def _throughput(required: float, available: float, spot: Spot) -> str:
-    front = spot.front
-    sentence = f"The stack carries up to {flow(available)}; the process brings {flow(required)}."
-    state = spot.judged.case.states.process
+def _throughput(said: Said) -> str:
+    front = said.spot.front
+    sentence = (
+        f"The stack carries up to {flow(said.available)}; the process brings {flow(said.required)}."
+    )
+    state = said.spot.judged.case.states.process
     if front is None or state is None:
         return sentence
     own = front.pump.largest_throughput_pa_m3_s
-    if available < own * (1.0 - 1e-6):
+    if said.available < own * (1.0 - 1e-6):
         sentence += f" The foreline sets this limit: the pump alone could carry {flow(own)}."
-    asked = spot.judged.case.requirements.process.pressure_pa
+    asked = said.spot.judged.case.requirements.process.pressure_pa
     if asked:
-        speed = format_quantity(available / asked, Dimension.SPEED)
+        speed = format_quantity(said.available / asked, Dimension.SPEED)
         sentence += f" At {pressure(asked)} the chamber therefore sees at most {speed}."
     return sentence
 
 
-def _foreline(required: float, available: float, spot: Spot) -> str:
-    if not math.isfinite(required):
+def _foreline(said: Said) -> str:
+    if not math.isfinite(said.required):
         return "The backing pump cannot carry the load at any pressure."
     sentence = (
-        f"The foreline stands at {pressure(required)}; at this load up to "
-        f"{pressure(available)} is tolerable."
+        f"The foreline stands at {pressure(said.required)}; at this load up to "
+        f"{pressure(said.available)} is tolerable."
     )
-    if available < required and spot.front is not None and isinstance(spot.front.pump, VapourPump):
+    if (
+        said.available < said.required
+        and said.spot.front is not None
+        and isinstance(said.spot.front.pump, VapourPump)
+    ):
         sentence += " The pump stalls: its speed is gone and its fluid goes into the chamber."
     return sentence
 
 
-def _inlet(required: float, available: float, spot: Spot) -> str:
-    if not math.isfinite(required):
+def _inlet(said: Said) -> str:
+    if not math.isfinite(said.required):
         return "The load is more than the pump carries: there is no steady inlet pressure."
     return (
-        f"The pump's inlet stands at {pressure(required)} while the process runs; it takes "
-        f"{pressure(available)} continuously."
+        f"The pump's inlet stands at {pressure(said.required)} while the process runs; it takes "
+        f"{pressure(said.available)} continuously."
     )
 
 
-def _crossover(required: float, available: float, spot: Spot) -> str:
-    front = spot.front
+def _crossover(said: Said) -> str:
+    front = said.spot.front
     what = "the high-vacuum pump may take over"
     if front is not None and isinstance(front.pump, TurboPump):
         what = "the turbomolecular pump may be started"
-    if stands_idle(spot.judged.case.requirements, np.asarray(available)):
-        return (
-            f"The work stays above the crossover at {pressure(available)}: roughing alone does it."
-        )
-    sentence = f"Roughing reaches {pressure(required)}; {what} below {pressure(available)}."
+    if stands_idle(said.spot.judged.case.requirements, np.asarray(said.available)):
+        return f"The work stays above the crossover at {pressure(said.available)}: roughing alone does it."
+    sentence = (
+        f"Roughing reaches {pressure(said.required)}; {what} below {pressure(said.available)}."
+    )
     if front is not None and isinstance(front.pump, VapourPump):
         sentence += f" The gas burst that follows is over within {duration(BURST_S)}."
-    oily = spot.back.backing.kind in OIL_SEALED_KINDS and spot.back.trap is None
-    if oily and spot.back.booster is None and available < VANE_CLEAN_ROUGHING_PA:
+    oily = said.spot.back.backing.kind in OIL_SEALED_KINDS and said.spot.back.trap is None
+    if oily and said.spot.back.booster is None and said.available < VANE_CLEAN_ROUGHING_PA:
         sentence += (
             f" Below {pressure(VANE_CLEAN_ROUGHING_PA)} a bare oil-sealed pump sends oil up the "
             "rough line: change over promptly, or fit a trap."
@@ -169,31 +184,33 @@ def _crossover(required: float, available: float, spot: Spot) -> str:
     return sentence
 
 
-def _pump_down(required: float, available: float, spot: Spot) -> str:
-    if not math.isfinite(available):
+def _pump_down(said: Said) -> str:
+    if not math.isfinite(said.available):
         return "The target pressure is not reached within a fortnight."
-    return f"The target is reached after {duration(available)}; {duration(required)} is allowed."
+    return f"The target is reached after {duration(said.available)}; {duration(said.required)} is allowed."
 
 
-def _vapour(required: float, available: float, spot: Spot) -> str:
-    load = format_quantity(required, Dimension.MASS_RATE)
-    way = vapour_route(spot.judged.case, spot.front, spot.back)
-    if math.isinf(available):
+def _vapour(said: Said) -> str:
+    load = format_quantity(said.required, Dimension.MASS_RATE)
+    way = vapour_route(said.spot.judged.case, said.spot.front, said.spot.back)
+    if math.isinf(said.available):
         return f"The vapour load is {load}; the exhaust is hot enough that nothing condenses. {way}"
-    takes = format_quantity(available, Dimension.MASS_RATE)
+    takes = format_quantity(said.available, Dimension.MASS_RATE)
     return f"The vapour load is {load}; {takes} can be taken. {way}"
 
 
-def _duty(required: float, available: float, spot: Spot) -> str:
-    front = spot.front
-    if front is not None and isinstance(front.pump, CapturePump) and available != _room(spot):
+def _duty(said: Said) -> str:
+    front = said.spot.front
+    if (
+        front is not None
+        and isinstance(front.pump, CapturePump)
+        and said.available != _room(said.spot)
+    ):
         what = "until it is full"
         if front.pump.kind is PumpKind.SPUTTER_ION:
             what = "until it is spent"
-        return (
-            f"The pump holds gas for {duration(available)} {what}; {duration(required)} is wanted."
-        )
-    return f"A cycle takes {duration(required)}; the shift leaves {duration(available)} for each."
+        return f"The pump holds gas for {duration(said.available)} {what}; {duration(said.required)} is wanted."
+    return f"A cycle takes {duration(said.required)}; the shift leaves {duration(said.available)} for each."
 
 
 def _room(spot: Spot) -> float:
@@ -201,28 +218,28 @@ def _room(spot: Spot) -> float:
     return asked.shift_s / asked.cycles_per_day
 
 
-def _backstreaming(required: float, available: float, spot: Spot) -> str:
+def _backstreaming(said: Said) -> str:
     return (
-        f"About {available:.1e} kg/(m²·s) of fluid goes towards the chamber; for this cleanliness "
-        f"{required:.1e} kg/(m²·s) is taken as allowed."
+        f"About {said.available:.1e} kg/(m²·s) of fluid goes towards the chamber; for this cleanliness "
+        f"{said.required:.1e} kg/(m²·s) is taken as allowed."
     )
 
 
-def _fluid(required: float, available: float, spot: Spot) -> str:
+def _fluid(said: Said) -> str:
     return (
-        f"The boiler runs at {format_quantity(required, Dimension.TEMPERATURE)}; the fluid stands "
-        f"{format_quantity(available, Dimension.TEMPERATURE)}."
+        f"The boiler runs at {format_quantity(said.required, Dimension.TEMPERATURE)}; the fluid stands "
+        f"{format_quantity(said.available, Dimension.TEMPERATURE)}."
     )
 
 
-def _utilities(required: float, available: float, spot: Spot) -> str:
-    return _refusal(spot, MarginKey.UTILITIES) or "The site offers what the pumps need."
+def _utilities(said: Said) -> str:
+    return _refusal(said.spot, MarginKey.UTILITIES) or "The site offers what the pumps need."
 
 
-def _compatibility(required: float, available: float, spot: Spot) -> str:
-    if spot.at(spot.judged.case.open_joints):
+def _compatibility(said: Said) -> str:
+    if said.spot.at(said.spot.judged.case.open_joints):
         return "The catalogue has no parts for one of the joints of this stack."
-    return _refusal(spot, MarginKey.COMPATIBILITY) or "Gas, cleanliness and pumps go together."
+    return _refusal(said.spot, MarginKey.COMPATIBILITY) or "Gas, cleanliness and pumps go together."
 
 
 def _refusal(spot: Spot, key: MarginKey) -> str:
@@ -231,12 +248,12 @@ def _refusal(spot: Spot, key: MarginKey) -> str:
     return " ".join(reasons)
 
 
-def _budget(required: float, available: float, spot: Spot) -> str:
-    currency = spot.judged.case.requirements.commercial.currency
-    return f"The parts cost {available:,.2f} {currency}; the budget is {required:,.2f} {currency}."
+def _budget(said: Said) -> str:
+    currency = said.spot.judged.case.requirements.commercial.currency
+    return f"The parts cost {said.available:,.2f} {currency}; the budget is {said.required:,.2f} {currency}."
 
 
-_SENTENCES: Mapping[MarginKey, Callable[[float, float, Spot], str]] = {
+_SENTENCES: Mapping[MarginKey, Callable[[Said], str]] = {
     MarginKey.ULTIMATE: _ultimate,
     MarginKey.PROCESS_PRESSURE: _process_pressure,
     MarginKey.THROUGHPUT: _throughput,

@@ -41,8 +41,9 @@ def _fluid_flags(spot: Spot, asked: Requirements) -> list[str]:
         where = "spoils optics, coatings and analysers"
         if asked.application in SILICONE_MATTERS:
             flags.append(
-                f"{front.fluid.name} is a silicone: what reaches the chamber is turned by electrons or "
-                f"plasma into a film that {where}. A polyphenyl ether or an oil-free pump avoids it."
+                f"{front.fluid.name} is a silicone: what reaches the chamber is turned by electrons "
+                f"or plasma into a film that {where}. A polyphenyl ether or an oil-free pump "
+                "avoids it."
             )
         else:
             flags.append(f"{front.fluid.name} is a silicone: its deposits matter where it {where}.")
@@ -86,6 +87,7 @@ def _pump_flags(spot: Spot) -> list[str]:
         limit = spot.judged.case.states.crossover_limit_pa
         if front is None or (limit is not None and spot.at(limit) < VANE_CLEAN_ROUGHING_PA):
             flags.append(
-                f"Below about {pressure(VANE_CLEAN_ROUGHING_PA)} an oil-sealed pump without trap sends oil vapour up its line."
+                f"Below about {pressure(VANE_CLEAN_ROUGHING_PA)} an oil-sealed pump without trap "
+                "sends oil vapour up its line."
             )
     return flags

@@ -13,7 +13,7 @@ from server.physics.line import Line, Part, Restriction, Tube
 def chamber_line(
     pump: HighVacuumPump, trap: Trap | None, requirements: Requirements, catalog: Catalog
 ) -> Line:
-    """Return what stands between the chamber and a high-vacuum pump: tube, isolation valve, trap."""
+    """Return what stands between chamber and high-vacuum pump: tube, isolation valve, trap."""
     parts = list(line_to_trap(pump, trap, requirements, catalog).parts)
     if trap is not None:
         parts.append(restriction(trap))

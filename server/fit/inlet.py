@@ -28,7 +28,7 @@ from server.physics.vapour import SATURATION, saturation_pressure_pa
 Arrangement = tuple[HighVacuumPump, Trap | None]
 
 CAUGHT_BELOW = 0.5
-"""A vapour counts as caught where saturation at the cold surface is below this share of the pressure."""
+"""A vapour counts as caught where its pressure over the trap is below this share of the work's."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ def is_caught(gas: str, trap: Trap | None, requirements: Requirements) -> bool:
 
 
 def over_trap_pa(gas: str, trap: Trap) -> float:
-    """Return the vapour pressure over what a trap holds: less than that it does not take. [Pa]"""
+    """Return the vapour pressure over what a trap holds: less than that it does not take."""
     return float(saturation_pressure_pa(gas, trap.surface_k))
 
 
@@ -146,11 +146,12 @@ def _surface_speeds(arrangements: Sequence[Arrangement], gas: str) -> FloatArray
 def cold_surface_speed(trap: Trap, gas: str) -> FloatArray:
     """Return the speed of a trap's cold surface for a vapour it holds, at its inlet, on the grid.
 
-    The stated conductance of a trap is that of two like halves in series, inlet to cold wall and cold
-    wall to outlet; a vapour that stays on the wall meets the first half alone, towards no pressure: a
-    judgement of our own.
+    The stated conductance of a trap is that of two like halves in series, inlet to cold wall and
+    cold wall to outlet; a vapour that stays on the wall meets the first half alone, towards no
+    pressure: a judgement of our own.
     """
     line = Line((restriction(trap),))
     mean = np.maximum(GRID.pressure_pa / 2.0, GRID.low_pa)
     through = line_conductance_m3_s(line, mean, PUMP_K, SPECIES[gas])
-    return np.minimum(2.0 * np.asarray(through), sonic_limit_m3_s([line], gas)[0])
+    speed: FloatArray = np.minimum(2.0 * np.asarray(through), sonic_limit_m3_s([line], gas)[0])
+    return speed

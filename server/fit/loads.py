@@ -1,7 +1,7 @@
 """The gas that must be pumped, species by species, from the requirements.
 
-All throughputs are stated at ``PUMP_K``: the gas cools or warms to room temperature in the line before
-it reaches a pump. A chamber at another temperature holds less or more of it, which
+All throughputs are stated at ``PUMP_K``: the gas cools or warms to room temperature in the line
+before it reaches a pump. A chamber at another temperature holds less or more of it, which
 ``Loads.volume_m3`` accounts for. Transpiration between hot chamber and cold line is neglected.
 """
 
@@ -41,8 +41,8 @@ class SurfaceSource:
 class Loads:
     """Gas loads of one inquiry.
 
-    ``steady_pa_m3_s`` flows always (leak), ``process_pa_m3_s`` only while the process runs; surfaces
-    decay with the time since pumping began.
+    ``steady_pa_m3_s`` flows always (leak), ``process_pa_m3_s`` only while the process runs;
+    surfaces decay with the time since pumping began.
     """
 
     species: tuple[str, ...]

@@ -1,7 +1,8 @@
-"""One entry per margin key: what is required, what is available, and their ratio, for a whole field.
+"""One entry per margin key: what is required, what is available, their ratio, field-wide.
 
 Every function takes the field's `Case` and returns a `Ledger`, or None where the margin does not
-apply. Arrays broadcast to (fronts, backs). A ratio of 1 just works; `thresholds.RULES` says what passes.
+apply. Arrays broadcast to (fronts, backs). A ratio of 1 just works; `thresholds.RULES` says what
+passes.
 """
 
 from __future__ import annotations
@@ -57,7 +58,7 @@ class Case:
 
 @dataclass(frozen=True)
 class Ledger:
-    """One margin of a field; a NaN ratio means that the margin does not apply to that combination."""
+    """One margin of a field; a NaN ratio: the margin does not apply to that combination."""
 
     required: FloatArray
     available: FloatArray
@@ -279,7 +280,7 @@ AMBIENT_WATER_PA = 1_170.0
 
 
 def duty(case: Case, time_s: FloatArray) -> Ledger | None:
-    """Shift ÷ time of the day's cycles, or life of a capture pump ÷ the life asked for: the worse."""
+    """Shift ÷ the day's cycles, or a capture pump's life ÷ the life asked for: the worse."""
     asked = case.requirements.duty
     cycle = time_s + asked.time_at_pressure_s
     room = asked.shift_s / asked.cycles_per_day
@@ -305,7 +306,7 @@ def wanted_life_s(front: Front, requirements: Requirements) -> float:
 
 
 def capture_life_margin_s(front: Front, case: Case) -> float:
-    """Return the time until a capture pump is full of the gas it fills up with first; NaN for others."""
+    """Return how long until a capture pump is full of its first gas; NaN for other pumps."""
     pump = front.pump
     if not isinstance(pump, CapturePump):
         return np.nan

@@ -1,7 +1,8 @@
 """The order of the stacks and its reason.
 
-First the stacks whose every margin passes, by total cost over the horizon; then those with a marginal
-one, by the same; equal costs by the larger weakest margin, then by SKU so that the order never flickers.
+First the stacks whose every margin passes, by total cost over the horizon; then those with a
+marginal one, by the same; equal costs by the larger weakest margin, then by SKU so that the order
+never flickers.
 """
 
 from __future__ import annotations
@@ -12,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 RANKING_RULE = (
-    "Stacks whose every margin passes come first, the cheapest over the horizon (purchase, energy and "
-    "consumables) at the top; then those with a marginal margin, by the same cost. Each set of pumps is "
-    "shown once, with the fluid and trap that rank best."
+    "Stacks whose every margin passes come first, the cheapest over the horizon (purchase, energy "
+    "and consumables) at the top; then those with a marginal margin, by the same cost. Each set of "
+    "pumps is shown once, with the fluid and trap that rank best."
 )
 
 

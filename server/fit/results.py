@@ -108,7 +108,7 @@ class State:
 
 @dataclass(frozen=True)
 class PhaseSpan:
-    """One phase of a pump-down: roughing, waiting for warm-up, high vacuum …"""
+    """One phase of a pump-down: roughing, run-up, high vacuum and the like."""
 
     name: str
     start_s: float
@@ -130,7 +130,7 @@ class PumpDown:
     curve_p10: tuple[tuple[float, float], ...]
     curve_p90: tuple[tuple[float, float], ...]
     foreline_curve: tuple[tuple[float, float, float], ...]
-    """(time [s], foreline pressure [Pa], tolerable foreline pressure [Pa]); empty for rough stacks."""
+    """(time [s], foreline pressure [Pa], tolerable pressure [Pa]); empty for rough stacks."""
     phases: tuple[PhaseSpan, ...]
 
 

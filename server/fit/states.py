@@ -1,6 +1,7 @@
 """Steady states of every combination: base and process, inlet and foreline, limits of the load.
 
-Shapes: F fronts, B backs. What depends on the front alone has shape (F, 1), on the back alone (1, B).
+Shapes: F fronts, B backs. What depends on the front alone has shape (F, 1), on the back alone (1,
+B).
 """
 
 from __future__ import annotations
@@ -51,7 +52,7 @@ def field_states(
     requirements: Requirements,
     tables: Tables,
 ) -> FieldStates:
-    """Return the steady states of a field: high-vacuum stacks, or rough ones where fronts is (None,)."""
+    """Return the steady states of a field; rough stacks where the fronts are (None,)."""
     real = [front for front in fronts if front is not None]
     if tables.inlet is None:
         return _Rough(backs, loads, requirements, tables.backing)
@@ -195,7 +196,7 @@ class _HighVacuum:
         return list(distinct), np.array(rows, dtype=np.intp)
 
     def _offset(self, load: Mapping[str, float], line: Foreline) -> FloatArray:
-        """Pressure at the inlet without load: fluid vapour, own ultimate, back-diffusion of each gas."""
+        """Inlet pressure without load: fluid vapour, own ultimate, back-diffusion of each gas."""
         offset = np.zeros((len(self.fronts), len(self.backs)))
         for position, front in enumerate(self.fronts):
             offset[position] = resting_pressure_pa(front)
@@ -308,8 +309,8 @@ class _HighVacuum:
         """Highest chamber pressure at which the chamber may be handed to the high-vacuum pump.
 
         Vapour-jet pumps: where the roughing throughput falls to what pump and foreline carry
-        (Hablanian 1997), the burst that follows is over within ``BURST_S``, and the pressure is well
-        below the tolerable foreline pressure. Others: their own start pressure.
+        (Hablanian 1997), the burst that follows is over within ``BURST_S``, and the pressure is
+        well below the tolerable foreline pressure. Others: their own start pressure.
         """
         skus = np.array([front.pump.sku for front in self.fronts])
         _, first, row = np.unique(skus, return_index=True, return_inverse=True)
@@ -337,7 +338,7 @@ NO_FORELINE_PA = 1e5
 
 
 def foreline_limits_pa(pump: HighVacuumPump) -> tuple[float, float]:
-    """Return the tolerable foreline pressure without load and at full load. [Pa]"""
+    """Return the tolerable foreline pressure without load and at full load."""
     if isinstance(pump, VapourPump):
         return pump.tolerable_foreline_no_load_pa, pump.tolerable_foreline_full_load_pa
     if isinstance(pump, TurboPump):
@@ -346,7 +347,7 @@ def foreline_limits_pa(pump: HighVacuumPump) -> tuple[float, float]:
 
 
 def resting_pressure_pa(front: Front) -> float:
-    """Return the pressure a front comes to without gas load: its own ultimate or its fluid's vapour."""
+    """Return a front's pressure without gas load: its own ultimate or its fluid's vapour."""
     if front.fluid is None:
         return front.pump.ultimate_pa
     surface = ROOM_K if front.trap is None else front.trap.surface_k

@@ -1,7 +1,8 @@
-"""What each margin must reach to pass, and the limits that practice sets; one place to look them up.
+"""What each margin must reach to pass, and the limits that practice sets.
 
-Every figure here is common practice with no published source unless it says otherwise: the thresholds
-are safety factors in the spirit of handbook advice (round figures, larger where the input scatters more).
+Every figure here is common practice with no published source unless it says otherwise: the
+thresholds are safety factors in the spirit of handbook advice (round figures, larger where the
+input scatters more).
 """
 
 from __future__ import annotations
@@ -73,8 +74,9 @@ RULES: Mapping[MarginKey, MarginRule] = {
     ),
 }
 
-# Allowed oil backstreaming at the chamber, kg/(m²·s). Common practice, no source: 1e-3 mg/(cm²·min) is
-# a bare vapour-jet pump (O'Hanlon 2003, ch. 12, order of magnitude, from memory), 1e-5 a baffled one.
+# Allowed oil backstreaming at the chamber, kg/(m²·s). Common practice, no source: 1e-3
+# mg/(cm²·min) is a bare vapour-jet pump (O'Hanlon 2003, ch. 12, order of magnitude, from memory),
+# 1e-5 a baffled one.
 ALLOWED_BACKSTREAMING_KG_M2_S: Mapping[Cleanliness, float] = {
     Cleanliness.TOLERANT: 1.67e-6,
     Cleanliness.LOW_OIL: 5.0e-9,
@@ -84,13 +86,13 @@ BASE_STATE_AFTER_S = 24 * 3600.0
 """The base pressure is the state after a day of pumping without process gas."""
 
 VANE_CLEAN_ROUGHING_PA = 10.0
-"""Below this a bare oil-sealed pump sends oil up the rough line (common practice; Hablanian, from memory)."""
+"""Below this a bare oil-sealed pump sends oil up its line (Hablanian 1997, from memory)."""
 
 LEAK_GSD = 1.6
 """Geometric standard deviation of a stated leak rate (judgement, no source)."""
 
 SPEED_GSD = 1.06
-"""Geometric standard deviation of a pump's speed about its curve (± 10 % at about 1.6 sigma; judgement)."""
+"""Geometric standard deviation of a pump's speed about its curve (judgement, no source)."""
 
 SMALLEST_REGENERATION_INTERVAL_S = 7 * 24 * 3600.0
 """A capture pump should run a working week between regenerations (common practice, no source)."""
@@ -99,7 +101,7 @@ BURST_S = 60.0
 """The gas burst after crossover may hold a vapour-jet pump at its largest throughput this long."""
 
 FORELINE_SHARE_AT_CROSSOVER = 0.5
-"""Crossover stays below this share of the no-load tolerable foreline pressure: jets need the step."""
+"""Crossover stays below this share of the no-load tolerable foreline pressure."""
 
 CROSSOVER_ROOM = 1.2
 """The chamber is handed over this factor below the limit, where roughing gets there."""

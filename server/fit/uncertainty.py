@@ -1,8 +1,8 @@
-"""How sure the pump-down is: the same evaluation for many plausible systems, and the curves to show.
+"""How sure the pump-down is: the same evaluation for many plausible systems.
 
-Outgassing of each surface, the leak and the speeds of roughing and high-vacuum pumps are log-normal
-about what the inquiry and the catalogue say; the draws are scrambled Sobol points with a fixed seed, so
-that the same inquiry always gets the same answer.
+Outgassing of each surface, the leak and the speeds of roughing and high-vacuum pumps are
+log-normal about what the inquiry and the catalogue say; the draws are scrambled Sobol points with
+a fixed seed, so that the same inquiry always gets the same answer.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ import numpy as np
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from server.fit.evaluation import Judged
 from server.fit.evacuation import (
     ATMOSPHERE_PA,
     HORIZON_S,
@@ -25,6 +24,7 @@ from server.fit.evacuation import (
     run_up_s,
     with_constant,
 )
+from server.fit.evaluation import Judged
 from server.fit.loads import AIR, Loads
 from server.fit.thresholds import LEAK_GSD, SPEED_GSD
 from server.physics.arrays import FloatArray, IntArray
@@ -70,7 +70,7 @@ class Draws:
 
 
 def draw(loads: Loads, count: int = DRAWS, seed: int = SEED) -> Draws:
-    """Return factors for ``count`` plausible systems (a power of two keeps Sobol points balanced)."""
+    """Return factors for ``count`` plausible systems, a power of two for balance."""
     spread = [surface.row.geometric_sd for surface in loads.surfaces]
     spread += [LEAK_GSD, SPEED_GSD, SPEED_GSD]
     points = qmc.Sobol(len(spread), scramble=True, rng=seed).random(count)

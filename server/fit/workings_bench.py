@@ -143,6 +143,7 @@ class Bench:
     spot: Spot
     catalog: Catalog
     _conductance: dict[tuple[Line, str], SpeedTable] = field(default_factory=dict)
+    _backing: dict[tuple[str, float], SteadyState] = field(default_factory=dict)
 
     @property
     def requirements(self) -> Requirements:
@@ -280,9 +281,13 @@ class Bench:
         return {gas: float(share[0]) for gas, share in found.items()}
 
     def _at_back(self, state: Settled, resting_pa: float) -> SteadyState:
-        tables = {gas: self.back_speeds(gas, state) for gas in state.load_pa_m3_s}
-        rows = [self.spot.back_row]
-        return steady_state(state.load_pa_m3_s, tables, rows, offset_pa=resting_pa)
+        key = (state.key, resting_pa)
+        if key not in self._backing:
+            tables = {gas: self.back_speeds(gas, state) for gas in state.load_pa_m3_s}
+            self._backing[key] = steady_state(
+                state.load_pa_m3_s, tables, [self.spot.back_row], offset_pa=resting_pa
+            )
+        return self._backing[key]
 
     @property
     def resting_pa(self) -> float:

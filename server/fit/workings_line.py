@@ -22,7 +22,7 @@ from server.fit.workings_bench import (
 from server.physics.elements import Aperture, Duct
 from server.physics.gas import Mixture, Species, gas_state, mean_speed_m_s
 from server.physics.line import Line, PartState, line_states, molecular_conductance_m3_s
-from server.physics.parts import CATALOG_TEMPERATURE_K, Restriction, line_elements
+from server.physics.parts import CATALOG_TEMPERATURE_K, Part, Restriction, line_elements
 from server.physics.species import SPECIES
 
 SECTION = "Line to the chamber"
@@ -31,7 +31,7 @@ _MEAN_SPEED = Law("v̄", "v̄ = √(8·R·T/(π·M))", "m/s", cite("BIRD-2002", 
 _PASSED_TUBE = Law(
     "W",
     "W = probability to pass a tube of this L/a, diffuse walls "
-    "(a 90° bend counts as added length; long tubes: 8a/(3L))",
+    "(a 90° bend adds up to 1.5 a, our own fit; long tubes: 8a/(3L))",
     "1",
     cite("CLAUSING-1932", "BERMAN-1965"),
 )
@@ -109,7 +109,7 @@ def molecular_lines(section: str, key: str, run: Line, gas: str) -> Iterator[Wor
         section, f"{key}-mean-speed", f"Mean speed of {gas_name(gas)} at 20 °C", _MEAN_SPEED,
         {"R [J/(mol·K)]": constants.R, "T [K]": PUMP_K, "M [kg/mol]": mass}, speed,
     )  # fmt: skip
-    items = {part.name: part for part in run.parts if isinstance(part, Restriction)}
+    parts = {part.name: part for part in run.parts}
     resistances: dict[str, float | str] = {}
     for number, (name, element) in enumerate(line_elements(run), start=1):
         place = f"{key}-{number}"
@@ -122,7 +122,7 @@ def molecular_lines(section: str, key: str, run: Line, gas: str) -> Iterator[Wor
             resistances[f"{name} [m³/s]"] = opening
         else:
             passed = _passed(element)
-            yield _passed_line(section, f"{place}-passed", name, element, items.get(name))
+            yield _passed_line(section, f"{place}-passed", name, element, parts[name])
             wall = float(element.molecular_area_m2) * speed / 4
             yield line(
                 section, place, f"Wall: {name}", _WALL,
@@ -142,11 +142,8 @@ def _passed(duct: Duct) -> float:
     return wall / (area + wall)
 
 
-def _passed_line(
-    section: str, key: str, name: str, duct: Duct, item: Restriction | None
-) -> Working:
-    radius, length = float(duct.radius_m), float(duct.viscous_length_m)
-    if item is not None:
+def _passed_line(section: str, key: str, name: str, duct: Duct, item: Part) -> Working:
+    if isinstance(item, Restriction):
         nitrogen = float(
             mean_speed_m_s(CATALOG_TEMPERATURE_K, SPECIES["nitrogen"].molar_mass_kg_mol)
         )
@@ -156,7 +153,12 @@ def _passed_line(
             "v̄_N₂ [m/s]": nitrogen,
         }
         return line(section, key, f"{name}: share passed", _PASSED_ITEM, inputs, _passed(duct))
-    inputs = {"bore [m]": 2 * radius, "L [m]": length, "L/a, without bends": length / radius}
+    inputs = {
+        "bore [m]": item.bore_m,
+        "L [m]": item.length_m,
+        "L/a": 2 * item.length_m / item.bore_m,
+        "bends of 90°": item.bends,
+    }
     return line(section, key, f"{name}: probability to pass", _PASSED_TUBE, inputs, _passed(duct))
 
 

@@ -46,7 +46,8 @@ _LEFT = Law(
     "S_eff",
     "1/S_eff = 1/S + 1/C, the opening both share counted once; "
     "never above the sonic flow of the narrowest bore "
-    "(the engine reads a table with 16 points a decade: within 1 % of this)",
+    "(the engine reads a table with 16 points a decade: within 1 % of this, "
+    "within 10 % where speed dies at the ultimate pressure)",
     "m³/s",
     cite("OATLEY-1957", "HAEFER-1980", "WHITE-2011"),
 )

@@ -1,8 +1,9 @@
 """Speed left at the entry of a line, tabulated for many pumps at once.
 
-A pump of speed S(p₂) behind a line of conductance C(p̄) draws Q = S(p₂)·p₂ = C((p₁ + p₂)/2)·(p₁ − p₂);
-at the entry it looks like a pump of speed Q/p₁ at the pressure p₁. Tabulating that on the grid of
-the pumps' own curves lets a chamber state be solved as if the pump were mounted on the chamber.
+A pump of speed S(p₂) behind a line of conductance C(p̄) draws Q = S(p₂)·p₂ = C((p₁ + p₂)/2)·(p₁ −
+p₂); at the entry it looks like a pump of speed Q/p₁ at the pressure p₁. Tabulating that on the
+grid of the pumps' own curves lets a chamber state be solved as if the pump were mounted on the
+chamber.
 """
 
 from __future__ import annotations
