@@ -116,7 +116,7 @@ def crossover_pressure_pa(states: FieldStates) -> FloatArray:
 
 
 def run_up_s(front: Front) -> float:
-    """Return how long roughing goes on after the start pressure while a turbo runs up, in seconds."""
+    """Return how long roughing goes on after the start pressure while a turbo runs up."""
     return front.pump.run_up_s if isinstance(front.pump, TurboPump) else 0.0
 
 
@@ -188,11 +188,12 @@ def _takeover(
     front_rows, back_rows = chosen
     crossover = crossover_pressure_pa(states)[front_rows, back_rows]
     assert states.rough_floor_pa is not None  # noqa: S101 (set for every high-vacuum field)
+    wait = np.array([0.0 if front is None else run_up_s(front) for front in fronts])[front_rows]
     lowest = np.full(len(backs), ATMOSPHERE_PA)
-    np.minimum.at(lowest, back_rows, crossover)
+    # while a turbo runs up roughing goes on for several e-folds
+    np.minimum.at(lowest, back_rows, np.where(wait > 0.0, 3e-3, 1.0) * crossover)
     lowest = np.maximum(np.fmin(0.3 * lowest, ATMOSPHERE_PA), 1.02 * states.rough_floor_pa[0])
     curves = rough_curves(loads, states, np.arange(len(backs)), np.fmin(lowest, ATMOSPHERE_PA))
-    wait = np.array([0.0 if front is None else run_up_s(front) for front in fronts])[front_rows]
     time = curves.time_at(back_rows, crossover) + wait
     pressure = crossover.copy()
     running_up = (wait > 0.0) & np.isfinite(time)

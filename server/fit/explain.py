@@ -169,7 +169,8 @@ def _crossover(said: Said) -> str:
     if front is not None and isinstance(front.pump, TurboPump):
         what = "the turbomolecular pump may be started"
     if stands_idle(said.spot.judged.case.requirements, np.asarray(said.available)):
-        return f"The work stays above the crossover at {pressure(said.available)}: roughing alone does it."
+        limit = pressure(said.available)
+        return f"The work stays above the crossover at {limit}: roughing alone does it."
     sentence = (
         f"Roughing reaches {pressure(said.required)}; {what} below {pressure(said.available)}."
     )
@@ -187,7 +188,8 @@ def _crossover(said: Said) -> str:
 def _pump_down(said: Said) -> str:
     if not math.isfinite(said.available):
         return "The target pressure is not reached within a fortnight."
-    return f"The target is reached after {duration(said.available)}; {duration(said.required)} is allowed."
+    takes, allowed = duration(said.available), duration(said.required)
+    return f"The target is reached after {takes}; {allowed} is allowed."
 
 
 def _vapour(said: Said) -> str:
@@ -209,8 +211,10 @@ def _duty(said: Said) -> str:
         what = "until it is full"
         if front.pump.kind is PumpKind.SPUTTER_ION:
             what = "until it is spent"
-        return f"The pump holds gas for {duration(said.available)} {what}; {duration(said.required)} is wanted."
-    return f"A cycle takes {duration(said.required)}; the shift leaves {duration(said.available)} for each."
+        life, wanted = duration(said.available), duration(said.required)
+        return f"The pump holds gas for {life} {what}; {wanted} is wanted."
+    cycle, room = duration(said.required), duration(said.available)
+    return f"A cycle takes {cycle}; the shift leaves {room} for each."
 
 
 def _room(spot: Spot) -> float:
@@ -220,16 +224,15 @@ def _room(spot: Spot) -> float:
 
 def _backstreaming(said: Said) -> str:
     return (
-        f"About {said.available:.1e} kg/(m²·s) of fluid goes towards the chamber; for this cleanliness "
-        f"{said.required:.1e} kg/(m²·s) is taken as allowed."
+        f"About {said.available:.1e} kg/(m²·s) of fluid goes towards the chamber; for this "
+        f"cleanliness {said.required:.1e} kg/(m²·s) is taken as allowed."
     )
 
 
 def _fluid(said: Said) -> str:
-    return (
-        f"The boiler runs at {format_quantity(said.required, Dimension.TEMPERATURE)}; the fluid stands "
-        f"{format_quantity(said.available, Dimension.TEMPERATURE)}."
-    )
+    runs = format_quantity(said.required, Dimension.TEMPERATURE)
+    stands = format_quantity(said.available, Dimension.TEMPERATURE)
+    return f"The boiler runs at {runs}; the fluid stands {stands}."
 
 
 def _utilities(said: Said) -> str:
@@ -250,7 +253,8 @@ def _refusal(spot: Spot, key: MarginKey) -> str:
 
 def _budget(said: Said) -> str:
     currency = said.spot.judged.case.requirements.commercial.currency
-    return f"The parts cost {said.available:,.2f} {currency}; the budget is {said.required:,.2f} {currency}."
+    costs, limit = f"{said.available:,.2f} {currency}", f"{said.required:,.2f} {currency}"
+    return f"The parts cost {costs}; the budget is {limit}."
 
 
 _SENTENCES: Mapping[MarginKey, Callable[[Said], str]] = {

@@ -41,8 +41,8 @@ def _fluid_flags(spot: Spot, asked: Requirements) -> list[str]:
         where = "spoils optics, coatings and analysers"
         if asked.application in SILICONE_MATTERS:
             flags.append(
-                f"{front.fluid.name} is a silicone: what reaches the chamber is turned by electrons "
-                f"or plasma into a film that {where}. A polyphenyl ether or an oil-free pump "
+                f"{front.fluid.name} is a silicone: in the chamber electrons or plasma turn it "
+                f"into a film that {where}. A polyphenyl ether or an oil-free pump "
                 "avoids it."
             )
         else:

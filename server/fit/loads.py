@@ -91,7 +91,7 @@ class Loads:
 
 
 def throughput_pa_m3_s(molar_flow_mol_s: float) -> float:
-    """Return the throughput of a molar flow at ``PUMP_K``. [Pa·m³/s]"""
+    """Return the throughput of a molar flow at ``PUMP_K``."""
     return molar_flow_mol_s * constants.R * PUMP_K
 
 
