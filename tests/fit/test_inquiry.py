@@ -212,6 +212,7 @@ def test_the_unit_of_a_quantity_does_not_matter() -> None:
         ("target_pressure", math.nan, "mbar"),
         ("target_pressure", math.inf, "mbar"),
         ("target_pressure", "3 bar", "mbar"),
+        ("target_pressure", "1e-12 mbar", "mbar"),
         ("pump_down_time", "soon", "min"),
         ("process.gas.0.species", "phlogiston", "argon"),
         ("process.gas.0.flow", "0 sccm", "sccm"),
