@@ -93,7 +93,12 @@ def gas_name(gas: str) -> str:
 
 
 def speed_at(table: SpeedTable, row: int, pressure_pa: float) -> float:
-    """Return a speed of a table, as the engine reads it: below the grid its lowest node holds."""
+    """Return a speed of a table, as the engine reads it: below the grid its lowest node holds.
+
+    NaN, the pressure of a state that does not exist, stays NaN.
+    """
+    if math.isnan(pressure_pa):
+        return math.nan
     return float(lookup(table, row, min(max(pressure_pa, GRID.low_pa), GRID.high_pa)))
 
 
@@ -238,6 +243,13 @@ class Bench:
         """Whether the trap of the high-vacuum side holds a species."""
         trap = None if self.front is None else self.front.trap
         return is_caught(gas, trap, self.requirements)
+
+    def is_held_by_back(self, gas: str, state: Settled) -> bool:
+        """Whether a condenser at the back holds a species where the back works on the chamber."""
+        if self.front is not None or state.key != "process":
+            return False
+        vapour = bool(self.requirements.process.vapour)
+        return vapour and is_caught(gas, self.back.trap, self.requirements)
 
     def pump_speeds(self, gas: str, state: Settled) -> tuple[SpeedTable, int]:
         """Speeds at the inlet of the pump that works on the chamber, and the stack's row."""

@@ -137,6 +137,8 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
     pump = bench.front.pump
     limit = bench.one(bench.states.capacity_pa_m3_s)
     own = pump.largest_throughput_pa_m3_s
+    if math.isnan(limit):
+        return
     name = "Largest throughput that pump and foreline carry"
     # the table holds the pump's own limit where the root lies at the jump at its end
     if limit >= own * (1.0 - 1e-9):

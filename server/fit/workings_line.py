@@ -18,6 +18,7 @@ from server.fit.workings_bench import (
     cite,
     gas_name,
     line,
+    speed_at,
 )
 from server.physics.elements import Aperture, Duct
 from server.physics.gas import Mixture, Species, gas_state, mean_speed_m_s
@@ -87,8 +88,12 @@ def main_gas(state: Settled, bench: Bench) -> str:
 
 
 def reaching_load(state: Settled, bench: Bench) -> dict[str, float]:
-    """Return the load that gets past the trap of the high-vacuum side."""
-    return {gas: state.load_pa_m3_s[gas] for gas in state.gases if not bench.is_caught(gas)}
+    """Return the load that gets past traps and condensers into the pump."""
+    return {
+        gas: state.load_pa_m3_s[gas]
+        for gas in state.gases
+        if not (bench.is_caught(gas) or bench.is_held_by_back(gas, state))
+    }
 
 
 def molecular_lines(section: str, key: str, run: Line, gas: str) -> Iterator[Working]:
@@ -194,16 +199,19 @@ def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
             "μ [Pa·s]": properties.viscosity_pa_s,
             "v₀ [m/s]": properties.most_probable_speed_m_s,
             "Q that reaches the pump [Pa·m³/s]": flow,
-            "p_chamber − p_in − Σ p_i held by the trap [Pa]": _drop_by_speeds_pa(bench, state),
+            "Σ p_i at the chamber − Σ Q_i/S_i at the pump [Pa]": _drop_by_speeds_pa(bench, state),
         },
         parts[0].upstream_pa - state.inlet_pa,
     )  # fmt: skip
 
 
 def _drop_by_speeds_pa(bench: Bench, state: Settled) -> float:
-    """Pressure drop of the gases that reach the pump, as the speeds give it."""
-    held = sum(state.partial_pa[gas] for gas in state.gases if bench.is_caught(gas))
-    return state.chamber_pa - state.inlet_pa - held
+    """Pressure drop of the gases that reach the pump: their partial pressures at both ends."""
+    drop = 0.0
+    for gas, flow in reaching_load(state, bench).items():
+        speed = speed_at(*bench.pump_speeds(gas, state), state.inlet_pa)
+        drop += state.partial_pa[gas] - (flow / speed if speed > 0.0 else math.inf)
+    return drop
 
 
 def _flowing(bench: Bench, state: Settled) -> tuple[Species | Mixture, str]:

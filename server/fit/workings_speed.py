@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 from server.catalog.arrays import GRID
 from server.catalog.gas_curves import curve_for
 from server.catalog.items import Pump, RootsBooster, TurboPump
-from server.fit.inlet import cold_surface_speed, is_caught, sonic_limit_m3_s
+from server.fit.inlet import cold_surface_speed, sonic_limit_m3_s
 from server.fit.results import Working
 from server.fit.workings_bench import (
     CATALOG,
@@ -118,15 +118,9 @@ def _exit(bench: Bench, state: Settled, gas: str) -> Exit:
         words = f"cold wall of {front.trap.name}"
         return Exit(words, bench.stub, SpeedTable(GRID, speeds), 0, _COLD)
     table, row = bench.pump_speeds(gas, state)
-    if _held_in_back(bench, state, gas):
+    if bench.is_held_by_back(gas, state):
         return Exit("cold wall at the pump", bench.line, table, row, _COLD)
     return Exit("pump", bench.line, table, row, _AT_PUMP)
-
-
-def _held_in_back(bench: Bench, state: Settled, gas: str) -> bool:
-    """Whether a condenser at the back holds the gas, which it does where the chamber is roughed."""
-    working = state.key == "process" and bool(bench.requirements.process.vapour)
-    return bench.front is None and working and is_caught(gas, bench.back.trap, bench.requirements)
 
 
 def _curve_line(bench: Bench, state: Settled, gas: str, key: str) -> Working:
