@@ -130,7 +130,7 @@ class ChartDrawer:
         with self._lock:
             pool, self._pool = self._pool, None
         if pool is not None:
-            pool.shutdown(wait=False, cancel_futures=True)
+            pool.shutdown(wait=True, cancel_futures=True)
 
     def _in_the_pool(self, work: Callable[..., Result], *given: object) -> Result:
         for attempt in (1, 2):

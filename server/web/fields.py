@@ -358,7 +358,7 @@ def label_at(path: str) -> str:
     """
     field = field_at(path)
     if field is None:
-        return path
+        return ROWS[path].label if path in ROWS else path
     row = re.search(r"^(.*)\.(\d+)\.[a-z_]+$", path)
     if row and row[1] in ROWS:
         return f"{field.label}, {ROWS[row[1]].one} {int(row[2]) + 1}"

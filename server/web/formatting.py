@@ -26,8 +26,6 @@ _DIMENSION_OF_UNIT: Mapping[str, Dimension] = {
     "K": Dimension.TEMPERATURE,
     "m3/s": Dimension.SPEED,
     "Pa m3/s": Dimension.THROUGHPUT,
-    "Pa*m3/s": Dimension.THROUGHPUT,
-    "Pa·m3/s": Dimension.THROUGHPUT,
     "kg/s": Dimension.MASS_RATE,
     "kg": Dimension.MASS,
     "W": Dimension.POWER,
@@ -90,12 +88,17 @@ def quantity(value: float, unit: str, digits: int = 3) -> str:
         return money(Decimal(repr(value)).quantize(Decimal("0.01")), unit)
     if not math.isfinite(value):
         return number(value)
-    dimension = _DIMENSION_OF_UNIT.get(unit)
+    dimension = _DIMENSION_OF_UNIT.get(_as_typed(unit))
     if dimension is None:
         return f"{number(value, digits)} {_PLAIN_UNIT.get(unit, unit)}".strip()
     # One unit for speeds, that of high vacuum: curves and tables must be comparable at a glance.
     unit_shown = "L/s" if dimension is Dimension.SPEED else None
     return format_quantity(value, dimension, unit_shown, digits)
+
+
+def _as_typed(unit: str) -> str:
+    """Return a unit without raised figures and dots: ``Pa·m³/s`` and ``Pa*m3/s`` are one."""
+    return unit.replace("³", "3").replace("²", "2").replace("·", " ").replace("*", " ")
 
 
 def si_quantity(value: float | str, unit: str, digits: int = 4) -> str:

@@ -1,6 +1,6 @@
 // Turns the pictures of charts into charts one can point at, after the page stands.
 
-const light = window.matchMedia("(prefers-color-scheme: dark)");
+const dark = window.matchMedia("(prefers-color-scheme: dark)");
 
 /** Show the values under the pointer as text, without markup. */
 function tipHandler() {
@@ -27,13 +27,20 @@ function tipHandler() {
 
 let bundle = null;
 
+/** Put the picture back. */
+function still(plot) {
+  plot.querySelector(".live-chart")?.remove();
+  plot.querySelector("picture").classList.remove("hidden-visually");
+  delete plot.dataset.chartLive;
+}
+
 async function enliven(plot) {
   const picture = plot.querySelector("picture");
   try {
     bundle ??= import(plot.dataset.chartBundle);
     const [{ vegaEmbed }, answer] = await Promise.all([
       bundle,
-      fetch(`${plot.dataset.chart}?theme=${light.matches ? "dark" : "light"}`),
+      fetch(`${plot.dataset.chart}?theme=${dark.matches ? "dark" : "light"}`),
     ]);
     if (!answer.ok) return;
     const spec = await answer.json();
@@ -53,11 +60,17 @@ async function enliven(plot) {
     plot.dataset.chartLive = "yes";
   } catch (error) {
     // The picture stands; nothing is lost.
-    plot.querySelector(".live-chart")?.remove();
-    picture.classList.remove("hidden-visually");
+    still(plot);
     console.warn("The chart stays a picture:", error);
   }
 }
+
+dark.addEventListener("change", () => {
+  for (const plot of document.querySelectorAll("[data-chart-live]")) {
+    still(plot);
+    enliven(plot);
+  }
+});
 
 const plots = document.querySelectorAll("[data-chart]");
 if (plots.length && "IntersectionObserver" in window) {

@@ -40,6 +40,8 @@ function addFilter(select) {
   box.id = `filter-${select.id}`;
   label.htmlFor = box.id;
   box.setAttribute("aria-controls", select.id);
+  const choice = document.createElement("div");
+  choice.className = "choice";
   const told = document.createElement("span");
   told.setAttribute("role", "status");
   told.className = "small soft";
@@ -57,7 +59,8 @@ function addFilter(select) {
     }
     told.textContent = `${shown} to choose from`;
   });
-  select.before(label, box, told);
+  select.replaceWith(choice);
+  choice.append(label, box, told, select);
 }
 
 for (const form of document.querySelectorAll("form[data-busy]")) sayBusy(form);

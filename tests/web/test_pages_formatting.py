@@ -62,6 +62,8 @@ def test_a_pressure_shown_can_be_typed_back(pascal: float) -> None:
 
 def test_quantities_come_in_the_units_of_the_trade() -> None:
     assert formatting.quantity(0.12, "m3/s") == "120 L/s"
+    for spelling in ("Pa m3/s", "Pa*m3/s", "Pa·m³/s"):
+        assert formatting.quantity(0.1, spelling) == "1.00 mbar·L/s"
     assert formatting.quantity(1500.0, "s") == "25 min"
     assert formatting.quantity(1204.5, "EUR") == "€1,204.50"
     assert formatting.quantity(math.inf, "Pa") == "∞"

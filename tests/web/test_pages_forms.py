@@ -133,4 +133,5 @@ def test_rows_name_fields_that_exist() -> None:
 def test_patterns_and_labels() -> None:
     assert pattern("chamber.surfaces.12.area") == "chamber.surfaces.*.area"
     assert label_at("line.length") == "Length, line to the high-vacuum pump"
+    assert label_at("chamber.surfaces") == "Surfaces inside"
     assert label_at("stack.rank") == "stack.rank"
