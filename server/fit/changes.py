@@ -17,8 +17,9 @@ from server.fit.candidates import Back, Front
 from server.fit.evacuation import HORIZON_S
 from server.fit.loads import loads_of
 from server.fit.requirements import Condition, LineRun, Process, Requirements, Surface
+from server.fit.safe_side import length, rounded, shown
 from server.physics.outgassing import OUTGASSING
-from server.units import Dimension, convert, format_quantity
+from server.units import Dimension, format_quantity
 
 
 class Matter(StrEnum):
@@ -386,29 +387,3 @@ _MAKERS: Mapping[Matter, Callable[[Requirements, Front | None, Back], Change | N
     Matter.TARGET: _target,
     Matter.BUDGET: _budget,
 }
-
-
-def shown(value: float, dimension: Dimension) -> str:
-    """Return a present value as people read it."""
-    return format_quantity(value, dimension)
-
-
-def rounded(value: float, dimension: Dimension, *, up: bool, digits: int = 3) -> str:
-    """Return a value in the trade's unit, rounded to one side at a number of figures."""
-    unit = format_quantity(value, dimension).rpartition(" ")[2]
-    number = convert(value, unit, dimension)
-    grain = 10.0 ** (math.floor(math.log10(number)) - digits + 1)
-    return format_quantity(_to_side(number, grain, up=up) * value / number, dimension, unit, digits)
-
-
-def length(value_m: float, *, up: bool | None = None) -> str:
-    """Return a length in whole millimetres, rounded to one side where asked."""
-    millimetres = value_m * 1000.0
-    whole = round(millimetres) if up is None else round(_to_side(millimetres, 1.0, up=up))
-    return f"{whole} mm" if whole < 1000 else f"{whole / 1000:.3g} m"
-
-
-def _to_side(number: float, grain: float, *, up: bool) -> float:
-    steps = number / grain
-    # a number that is a whole count of grains but for rounding stays there
-    return grain * (math.ceil(steps - 1e-6) if up else math.floor(steps + 1e-6))

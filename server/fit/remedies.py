@@ -29,8 +29,8 @@ NEAREST = 3
 BAND = 0.004
 """A margin at most this far (in ln) above its threshold counts as at it."""
 
-STEP = 2e-4
-"""Where a margin jumps, the value is found to this share of itself."""
+STEP = 1e-5
+"""Where a margin jumps or all but jumps, the value is found to this share of itself."""
 
 MENU: Mapping[MarginKey, tuple[Matter, ...]] = {
     MarginKey.ULTIMATE: (

@@ -17,6 +17,8 @@ from server.catalog.flanges import Flange
 from server.catalog.items import (
     BackingPump,
     CapturePump,
+    Catalog,
+    Fluid,
     RootsBooster,
     Trap,
     TrapPlace,
@@ -145,7 +147,7 @@ class Swaps:
             asked = replace(trial.requirements, utilities=replace(site, three_phase=True))
         else:
             return
-        front, back = remade(trial.front, trial.back, asked, trial)
+        front, back = remade(trial.front, trial.back, asked, trial.catalog)
         if any(part and part.refusal and part.refusal.key is key for part in (front, back)):
             return
         yield Remedy(key, matter.value, 0.0, 1.0, "", SITE[matter], trial.title)
@@ -161,11 +163,11 @@ _NOTHING = _Judgement((), dict.fromkeys(MarginKey, np.empty(0)), {}, np.empty(0)
 
 
 def remade(
-    front: Front | None, back: Back, asked: Requirements, trial: Trial
+    front: Front | None, back: Back, asked: Requirements, catalog: Catalog
 ) -> tuple[Front | None, Back]:
     """Return the same parts as they stand under another inquiry."""
     anew = None if front is None else make_front(front.pump, front.fluid, front.trap, asked)
-    return anew, make_back(back.backing, back.booster, back.trap, asked, trial.catalog)
+    return anew, make_back(back.backing, back.booster, back.trap, asked, catalog)
 
 
 def other_backs(trial: Trial) -> Iterator[Swap]:
@@ -197,27 +199,36 @@ def other_fronts(trial: Trial) -> Iterator[Swap]:
     front = trial.front
     if front is None or isinstance(front.pump, CapturePump):
         return
+    traps = compatibility.traps_for(front.pump.inlet, trial.catalog, TrapPlace.HIGH_VACUUM)
+    for trap in (None, *traps):
+        if trap != front.trap:
+            text = f"Leave out {_named(front.trap.name)}." if front.trap else ""
+            if trap is not None:
+                text = f"Fit {_named(trap.name)} on {_named(front.pump.name)}."
+            other = make_front(front.pump, front.fluid, trap, trial.requirements)
+            yield Swap(Matter.TRAP, other, trial.back, text)
+    if isinstance(front.pump, VapourPump):
+        yield from _other_vapour_fronts(front, front.pump, trial)
+
+
+def _other_vapour_fronts(front: Front, pump: VapourPump, trial: Trial) -> Iterator[Swap]:
+    """Yield the stacks with another fluid, or with a variant of the pump and its fluid."""
     asked, catalog = trial.requirements, trial.catalog
+    for fluid in grades_for(pump, catalog):
+        if not _same_grade(fluid, front):
+            text = f"Fill {_named(pump.name)} with {_named(fluid.name)}."
+            yield Swap(Matter.FLUID, make_front(pump, fluid, front.trap, asked), trial.back, text)
+    for other in variants_of(pump, catalog.of_type(VapourPump)):
+        for fluid in grades_for(other, catalog):
+            text = f"Take {_named(other.name)} instead of {_named(pump.name)}"
+            if not _same_grade(fluid, front):
+                text += f", filled with {_named(fluid.name)}"
+            anew = make_front(other, fluid, front.trap, asked)
+            yield Swap(Matter.PUMP, anew, trial.back, f"{text}.")
 
-    def swap(matter: Matter, other: Front, text: str) -> Swap:
-        return Swap(matter, other, trial.back, text)
 
-    for trap in (None, *compatibility.traps_for(front.pump.inlet, catalog, TrapPlace.HIGH_VACUUM)):
-        if trap == front.trap:
-            continue
-        text = f"Leave out {_named(front.trap.name)}." if front.trap else ""
-        if trap is not None:
-            text = f"Fit {_named(trap.name)} on {_named(front.pump.name)}."
-        yield swap(Matter.TRAP, make_front(front.pump, front.fluid, trap, asked), text)
-    if not isinstance(front.pump, VapourPump):
-        return
-    for fluid in grades_for(front.pump, catalog):
-        if front.fluid is None or fluid.grade != front.fluid.grade:
-            text = f"Fill {_named(front.pump.name)} with {_named(fluid.name)}."
-            yield swap(Matter.FLUID, make_front(front.pump, fluid, front.trap, asked), text)
-    for pump in variants_of(front.pump, catalog.of_type(VapourPump)):
-        text = f"Take {_named(pump.name)} instead of {_named(front.pump.name)}."
-        yield swap(Matter.PUMP, make_front(pump, front.fluid, front.trap, asked), text)
+def _same_grade(fluid: Fluid, front: Front) -> bool:
+    return front.fluid is not None and fluid.grade == front.fluid.grade
 
 
 def variants_of(pump: VapourPump, pumps: Sequence[VapourPump]) -> list[VapourPump]:

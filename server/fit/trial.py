@@ -15,6 +15,7 @@ from server.fit.explain import Spot
 from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import Loads, loads_of
 from server.fit.margins import TIMED_MARGINS
+from server.fit.present import title_of
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
 from server.fit.thresholds import ROUNDING, RULES
@@ -25,6 +26,7 @@ class Trial:
 
     def __init__(self, spot: Spot, requirements: Requirements, catalog: Catalog) -> None:
         self.front, self.back = spot.front, spot.back
+        self.title = title_of(spot)
         self.requirements = requirements
         self.catalog = catalog
         self.field = Field((spot.front,), (spot.back,))
@@ -44,13 +46,6 @@ class Trial:
     def purchase(self) -> float:
         """What it costs to buy, in the catalogue's currency."""
         return float(self._now.case.purchase[0, 0])
-
-    @property
-    def title(self) -> str:
-        """The pumps in a line."""
-        pumps = [self.front.pump] if self.front else []
-        names = [pump.name for pump in (*pumps, self.back.booster, self.back.backing) if pump]
-        return " + ".join(names)
 
     def failing(self) -> dict[MarginKey, float]:
         """Return every margin below its threshold, as a share of the threshold."""
