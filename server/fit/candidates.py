@@ -151,12 +151,14 @@ def _backs(
     catalog: Catalog,
     boosters: Iterable[RootsBooster | TurboPump | None],
 ) -> tuple[Back, ...]:
-    return tuple(
-        make_back(backing, booster, trap, requirements, catalog)
-        for booster in boosters
-        for backing in catalog.of_type(BackingPump)
-        for trap in _line_traps(backing, booster, requirements, catalog)
-    )
+    made = []
+    for backing in catalog.of_type(BackingPump):
+        oils = compatibility.oils_for(backing, catalog)
+        oil = usual_fill(backing, oils, requirements, catalog)
+        for booster in boosters:
+            for trap in _line_traps(backing, booster, requirements, catalog):
+                made.append(_back(backing, booster, trap, oil, requirements, catalog))
+    return tuple(made)
 
 
 def _line_traps(
@@ -210,12 +212,23 @@ def make_back(
 
     Where little oil is allowed, an oil-sealed pump gets a sorption trap in front of it.
     """
+    oils = compatibility.oils_for(backing, catalog)
+    oil = usual_fill(backing, oils, requirements, catalog)
+    return _back(backing, booster, trap, oil, requirements, catalog)
+
+
+def _back(
+    backing: BackingPump,
+    booster: RootsBooster | TurboPump | None,
+    trap: Trap | None,
+    oil: Fluid | None,
+    requirements: Requirements,
+    catalog: Catalog,
+) -> Back:
     oily = backing.kind in OIL_SEALED_KINDS
     if trap is None and oily and requirements.cleanliness is Cleanliness.LOW_OIL:
         trap = sorption_trap(backing.inlet, catalog)
     traps = () if trap is None else (trap,)
-    oils = compatibility.oils_for(backing, catalog)
-    oil = usual_fill(backing, oils, requirements, catalog)
     refusal = _refusal(backing, oil, traps, requirements)
     if refusal is None:
         refusal = _water_refusal(trap, requirements)

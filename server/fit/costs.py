@@ -191,20 +191,24 @@ class Purse:
         return parts
 
     def _joints(self, field: Field) -> tuple[Minor, NDArray[np.bool_]]:
-        shape = (len(field.fronts), len(field.backs))
-        prices = np.zeros(shape, dtype=np.int64)
-        gaps = np.zeros(shape, dtype=np.bool_)
-        known: dict[object, tuple[int, bool]] = {}
+        """Price and gaps of the joints of all combinations: one count for each pump and inlet."""
+        inlets: dict[Flange, int] = {}
+        columns = [inlets.setdefault(back.inlet_pump.inlet, len(inlets)) for back in field.backs]
+        first = [columns.index(number) for number in range(len(inlets))]
+        known: dict[str, tuple[list[int], list[bool]]] = {}
+        prices = np.zeros((len(field.fronts), len(inlets)), dtype=np.int64)
+        gaps = np.zeros((len(field.fronts), len(inlets)), dtype=np.bool_)
         for row, front in enumerate(field.fronts):
             if front is None:
                 continue
-            for column, back in enumerate(field.backs):
-                key = (front.pump.sku, back.inlet_pump.inlet)
-                if key not in known:
-                    parts = self.joint_assembly(front, back)
-                    known[key] = (self._minor(parts.price), bool(parts.open_joints))
-                prices[row, column], gaps[row, column] = known[key]
-        return prices, gaps
+            if front.pump.sku not in known:
+                joints = [self.joint_assembly(front, field.backs[column]) for column in first]
+                known[front.pump.sku] = (
+                    [self._minor(parts.price) for parts in joints],
+                    [bool(parts.open_joints) for parts in joints],
+                )
+            prices[row], gaps[row] = known[front.pump.sku]
+        return prices[:, columns], gaps[:, columns]
 
     def _component(
         self,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -104,7 +105,12 @@ def is_caught(gas: str, trap: Trap | None, requirements: Requirements) -> bool:
 
 def over_trap_pa(gas: str, trap: Trap) -> float:
     """Return the vapour pressure over what a trap holds: less than that it does not take."""
-    return float(saturation_pressure_pa(gas, trap.surface_k))
+    return _saturation_pa(gas, trap.surface_k)
+
+
+@lru_cache(maxsize=256)
+def _saturation_pa(gas: str, temperature_k: float) -> float:
+    return float(saturation_pressure_pa(gas, temperature_k))
 
 
 def conductance_rows(lines: Sequence[Line], gas: str) -> FloatArray:
