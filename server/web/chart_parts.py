@@ -115,6 +115,19 @@ def told_apart(field: str, names: Sequence[str]) -> Spec:
     }
 
 
+def touchable(line: Spec) -> list[Spec]:
+    """Return a line and, for the pointer to find its values, points that are not seen."""
+    encoding = line["encoding"]
+    assert isinstance(encoding, dict)  # noqa: S101  # as built here
+    seen = {name: channel for name, channel in encoding.items() if name != "tooltip"}
+    found = {name: encoding[name] for name in ("x", "y", "tooltip")}
+    points = {"type": "point", "filled": True, "opacity": 0, "size": 140, "aria": False}
+    return [
+        {**line, "encoding": seen},
+        {"data": line["data"], "mark": points, "encoding": found},
+    ]
+
+
 def tips(*fields: tuple[str, str]) -> list[Spec]:
     """Return what is said at a point: fields with their names."""
     return [

@@ -31,6 +31,7 @@ from server.web.chart_parts import (
     time_unit,
     tips,
     told_apart,
+    touchable,
 )
 from server.web.formatting import duration, number, quantity
 from server.web.words import words
@@ -92,7 +93,7 @@ def pump_down_chart(pump_down: PumpDown, requirements: Requirements) -> Chart:
                 "encoding": {"x": time, "y": {**pressure, "field": "low"}, "y2": {"field": "high"}},
             }
         )
-    layers.append(
+    layers += touchable(
         {
             "data": {"values": middle},
             "mark": {"type": "line", "color": "$first", "strokeWidth": 2.5, "clip": True},
@@ -156,7 +157,7 @@ def speed_chart(plot: SpeedPlot, states: Mapping[str, State]) -> Chart:
     axis = log_axis("p", f"Pressure [{MBAR}]", domain)
     speed = plain_axis("s", "Speed [L/s]")
     where = told_apart("where", (pump, chamber))
-    layers: list[Spec] = [
+    layers = touchable(
         {
             "data": {"values": values},
             "mark": {"type": "line", "strokeWidth": 2.5, "clip": True},
@@ -167,7 +168,7 @@ def speed_chart(plot: SpeedPlot, states: Mapping[str, State]) -> Chart:
                 "tooltip": tips(("where", "Speed"), ("p", MBAR), ("s", "L/s")),
             },
         }
-    ]
+    )
     points = [
         (words(name), mbar(state.chamber_pressure_pa), litres(state.effective_speed_m3_s))
         for name, state in states.items()
@@ -238,7 +239,7 @@ def foreline_chart(pump_down: PumpDown) -> Chart:
         title="Foreline pressure",
         caption=f"{said} Above the limit a high-vacuum pump stops pumping.",
         alt=f"Two curves against time, the foreline pressure and the tolerable one. {said}",
-        spec=layered([layer]),
+        spec=layered(touchable(layer)),
         columns=("Time", "Foreline pressure", "Tolerable"),
         rows=thinned([(duration(t), quantity(a, "Pa"), quantity(b, "Pa")) for t, a, b in curve]),
     )

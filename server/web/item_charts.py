@@ -17,6 +17,7 @@ from server.web.chart_parts import (
     plain_axis,
     tips,
     told_apart,
+    touchable,
 )
 from server.web.formatting import number, quantity
 from server.web.words import sentence, words
@@ -95,7 +96,7 @@ def fluid_chart(fluid: Fluid) -> Chart:
         caption=f"{quantity(pascal[0], 'Pa')} at 20 °C. The lower, the less reaches the chamber.",
         alt=f"Vapour pressure rising from {quantity(pascal[0], 'Pa')} at 20 °C to "
         f"{quantity(pascal[-1], 'Pa')} at 120 °C.",
-        spec=layered([layer]),
+        spec=layered(touchable(layer)),
         columns=("Temperature", "Vapour pressure"),
         rows=tuple((f"{c} °C", quantity(p, "Pa")) for c, p in zip(celsius, pascal, strict=True)),
     )
@@ -120,7 +121,7 @@ def _simple(
         title=title,
         caption=caption,
         alt=f"{title} against pressure for {', '.join(names)}; {number(most)} at most ({axis}).",
-        spec=layered([layer]),
+        spec=layered(touchable(layer)),
         columns=("Gas", "Pressure", axis),
         rows=tuple((sentence(n), quantity(p, "Pa"), number(y)) for n, p, y in named),
     )

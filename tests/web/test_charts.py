@@ -41,7 +41,7 @@ def drawer(tmp_path: Path) -> Iterator[ChartDrawer]:
 def test_a_pump_down_is_drawn_in_minutes_and_millibar() -> None:
     pump_down = a_pump_down()
     chart = charts.pump_down_chart(pump_down, REQUIREMENTS)
-    band, line, target = layers(chart)[:3]
+    band, line, _, target = layers(chart)[:4]
     values = line["data"]["values"]
     assert [v["t"] * 60 for v in values] == pytest.approx([t for t, _ in pump_down.curve])
     assert [v["p"] * 100 for v in values] == pytest.approx([p for _, p in pump_down.curve])
@@ -69,7 +69,7 @@ def test_a_target_that_is_never_reached_is_said() -> None:
 def test_speed_is_drawn_in_litres_a_second_with_the_working_points() -> None:
     stack = a_full_stack()
     chart = charts.speed_chart(stack.speed_plots[0], stack.states)
-    lines, points = layers(chart)[:2]
+    lines, _, points = layers(chart)[:3]
     at_pump = [v for v in lines["data"]["values"] if v["where"] == "at the pump"]
     assert at_pump[0]["s"] == pytest.approx(stack.speed_plots[0].pump_speed_m3_s[0] * 1000)
     base = points["data"]["values"][0]
