@@ -27,7 +27,7 @@ from server.physics.arrays import FloatArray
 from server.physics.line import Line
 from server.physics.sources import SOURCES
 from server.physics.species import SPECIES
-from server.physics.speedtable import SpeedTable, lookup
+from server.physics.speedtable import SpeedTable
 from server.physics.steady import SteadyState, steady_state
 
 CATALOG = "catalogue"
@@ -39,6 +39,8 @@ NO_RESISTANCE_M3_S = 1e9
 """Stands for the conductance of a line without parts, as in the engine's tables. [m³/s]"""
 
 Inputs = Mapping[str, float | str]
+
+_NODES = np.arange(GRID.count)
 
 _KEY = re.compile(r"[A-Z]+-R?\d+|CODATA|SEMI-E12")
 
@@ -99,7 +101,8 @@ def speed_at(table: SpeedTable, row: int, pressure_pa: float) -> float:
     """
     if math.isnan(pressure_pa):
         return math.nan
-    return float(lookup(table, row, min(max(pressure_pa, GRID.low_pa), GRID.high_pa)))
+    place = (math.log(max(pressure_pa, GRID.low_pa)) - GRID.ln_low) / GRID.step
+    return float(np.interp(place, _NODES, table.speed_m3_s[row]))
 
 
 def pressure_of_flow_pa(table: SpeedTable, row: int, flow_pa_m3_s: float) -> float:

@@ -108,7 +108,9 @@ KINDS: dict[str, tuple[dict[str, Any], Callable[[Stack], bool]]] = {
     ),
     "turbomolecular": (
         COATER,
-        lambda s: has_kind(s, PumpKind.TURBOMOLECULAR_DRAG) and not has_trap(s),
+        lambda s: (
+            has_kind(s, PumpKind.TURBOMOLECULAR_DRAG) and not has_trap(s) and not s.back.booster
+        ),
     ),
     "cryo": (COATER, lambda s: has_kind(s, PumpKind.CRYO)),
     "sputter-ion": (SURFACE_SCIENCE, lambda s: has_kind(s, PumpKind.SPUTTER_ION)),
@@ -590,7 +592,7 @@ def test_crossover_of_a_vapour_jet_pump_is_the_smallest_of_three_limits(name: st
 def test_roughing_agrees_with_the_textbook_estimate(sheet: Sheet) -> None:
     """V/S·ln(p₀/p₁), decade by decade.
 
-    The rest is gas load and the bend of the curve: within 15 %.
+    The rest is gas load and the bend of the curve: within 15 %, with a booster 25 %.
     """
     line = sheet["rough-estimate"]
     start, end = number(line, "p_from"), number(line, "p_to")
@@ -604,7 +606,9 @@ def test_roughing_agrees_with_the_textbook_estimate(sheet: Sheet) -> None:
         for speed, above, below in zip(speeds, borders[:-1], borders[1:], strict=True)
     )
     assert close(float(line.value), total, 1e-9)
-    assert sheet.value("rough") == pytest.approx(total, rel=0.15)
+    # a booster that cuts in between two decades is not seen by a speed in their middle
+    slack = 0.25 if isinstance(sheet.stack.back.booster, RootsBooster) else 0.15
+    assert sheet.value("rough") == pytest.approx(total, rel=slack)
 
 
 def test_phases_add_to_the_pump_down_time(sheet: Sheet) -> None:
