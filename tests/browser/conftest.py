@@ -68,10 +68,10 @@ def tab(chromium: Browser, address: str) -> Iterator[Page]:
 
 @pytest.fixture(scope="session")
 def advice_path(chromium: Browser, address: str) -> str:
-    """Return the address of an advice on the example."""
+    """Return the address of an advice of two stacks on the example."""
     context = chromium.new_context(base_url=address)
     page = context.new_page()
-    page.goto("/inquiry?example=mirror-coater")
+    page.goto("/inquiry?example=mirror-coater&change=limit&to=2")
     page.get_by_role("button", name="Get advice", exact=True).last.click()
     page.wait_for_url("**/advice/*", timeout=60_000)
     path = page.url.removeprefix(address)
