@@ -98,7 +98,7 @@ def throughput(case: Case) -> Ledger | None:
     state, capacity = case.states.process, case.states.capacity_pa_m3_s
     if state is None or capacity is None:
         return None
-    load = state.throughput_pa_m3_s
+    load = state.reaching_pa_m3_s
     return _ledger(load, capacity, _share(capacity, load))
 
 

@@ -20,6 +20,8 @@ class SettledState:
     """
 
     load_pa_m3_s: Mapping[str, float]
+    reaching_pa_m3_s: FloatArray
+    """Load that reaches the pump, vapours held by its trap taken off, shape (fronts or 1, 1)."""
     tolerable_pa: FloatArray | None
     solve_chamber: Callable[[], tuple[FloatArray, Mapping[str, FloatArray]]]
     """Pressure and its parts by species."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.catalog.flanges import Flange
 from server.catalog.gas_curves import compression_for
@@ -108,7 +109,7 @@ class _Rough:
             found = steady_state(load, own, rows, offset_pa=resting_pa)
             return found.pressure_pa[np.newaxis]
 
-        return SettledState(load, None, chamber, inlet)
+        return SettledState(load, np.array([[sum(load.values())]]), None, chamber, inlet)
 
 
 def _running(loads: Loads, requirements: Requirements) -> Mapping[str, float] | None:
@@ -203,6 +204,18 @@ class _HighVacuum:
         turbos = [i for i, front in enumerate(self.fronts) if isinstance(front.pump, TurboPump)]
         if not turbos:
             return offset
+        for mask, reaching in self._reaching(load):
+            self._add_back_diffusion(offset, [i for i in turbos if mask[i]], reaching, line)
+        return offset
+
+    def _add_back_diffusion(
+        self,
+        offset: FloatArray,
+        turbos: list[int],
+        load: Mapping[str, float],
+        line: Foreline,
+    ) -> None:
+        """Add p_f,i/K₀,i of each gas to the rows of turbomolecular pumps."""
         foreline_pa = line.pressure_pa(load)
         rows = np.arange(len(self.backs))
         partial = steady_state(load, line.tables, rows).partial_pa
@@ -214,7 +227,24 @@ class _HighVacuum:
             )
             behind = foreline_pa[self._outlets[1][turbos]] * share
             offset[turbos] += behind / compression[:, np.newaxis]
-        return offset
+
+    def _reaching(
+        self, load: Mapping[str, float]
+    ) -> list[tuple[NDArray[np.bool_], dict[str, float]]]:
+        """Fronts whose traps hold the same vapours, with the load that reaches their pumps."""
+        row = self.inlet.row_of_front
+        held = np.stack([self.inlet.caught[gas][row] for gas in load], axis=1)
+        patterns, which = np.unique(held, axis=0, return_inverse=True)
+        return [
+            (
+                which.ravel() == number,
+                {
+                    gas: flow * (1.0 - part)
+                    for (gas, flow), part in zip(load.items(), pattern, strict=True)
+                },
+            )
+            for number, pattern in enumerate(patterns)
+        ]
 
     def _turbo(self, position: int) -> TurboPump:
         pump = self.fronts[position].pump
@@ -228,8 +258,11 @@ class _HighVacuum:
         line: Foreline,
     ) -> SettledState:
         largest, no_load, full_load = self._foreline_limits()
+        reaching = np.zeros(len(self.fronts))
+        for flow in self._beyond_trap(load).values():
+            reaching = reaching + flow
         tolerable = tolerable_foreline_pa(
-            np.minimum(sum(load.values()), largest), largest, no_load, full_load
+            np.minimum(reaching, largest), largest, no_load, full_load
         )
 
         def inlet(chamber_pa: FloatArray) -> FloatArray:
@@ -238,6 +271,7 @@ class _HighVacuum:
 
         return SettledState(
             load,
+            reaching[:, np.newaxis],
             tolerable[:, np.newaxis],
             lambda: self._solve(load, self.inlet.at_chamber, resting()),
             inlet,
@@ -249,8 +283,10 @@ class _HighVacuum:
         foreline_pa = np.full((len(self.fronts), len(self.backs)), np.nan)
         outlet_row = self._outlets[1]
         has_outlet = outlet_row >= 0
-        if has_outlet.any():
-            foreline_pa[has_outlet] = line.pressure_pa(load)[outlet_row[has_outlet]]
+        for mask, reaching in self._reaching(load):
+            wanted = has_outlet & mask
+            if wanted.any():
+                foreline_pa[wanted] = line.pressure_pa(reaching)[outlet_row[wanted]]
         return foreline_pa
 
     def _beyond_trap(self, load: Mapping[str, float]) -> dict[str, FloatArray]:
