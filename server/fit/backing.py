@@ -12,7 +12,7 @@ from server.catalog.arrays import GRID, CatalogArrays, arrays_of
 from server.catalog.flanges import Flange
 from server.catalog.items import Catalog, RootsBooster, TurboPump
 from server.fit.candidates import Back
-from server.fit.geometry import foreline, rough_line
+from server.fit.geometry import foreline, rough_line, rough_line_to_trap
 from server.fit.inlet import (
     cold_surface_speed,
     conductance_rows,
@@ -66,11 +66,8 @@ def back_tables(
         )
         working[gas], at_chamber_working[gas] = at_inlet[gas], at_chamber[gas]
         if ballast:
-            speeds = _speeds(backs, gas, arrays, ballast=True)
-            speeds = _with_condensers(speeds, backs, gas, requirements)
-            working[gas] = SpeedTable(GRID, speeds)
-            at_chamber_working[gas] = SpeedTable(
-                GRID, entry_speed_m3_s(GRID, speeds, conductance, choked)
+            working[gas], at_chamber_working[gas] = _working(
+                backs, gas, requirements, arrays, (conductance, choked)
             )
     behind: dict[str, SpeedTable] = {}
     if any(isinstance(back.booster, TurboPump) for back in backs):
@@ -109,15 +106,30 @@ def _row(back: Back, arrays: CatalogArrays) -> int:
     return arrays.row_of[back.backing.sku]
 
 
-def _with_condensers(
-    speeds: FloatArray, backs: Sequence[Back], gas: str, requirements: Requirements
-) -> FloatArray:
-    """Replace the speed for a vapour by that of the condenser that holds it."""
-    result = speeds.copy()
+def _working(
+    backs: Sequence[Back],
+    gas: str,
+    requirements: Requirements,
+    arrays: CatalogArrays,
+    line: tuple[FloatArray, FloatArray],
+) -> tuple[SpeedTable, SpeedTable]:
+    """Speeds at the inlet and at the chamber while vapour is pumped.
+
+    A vapour that the back's trap holds meets the line in front of the trap and then its cold wall.
+    """
+    speeds = _speeds(backs, gas, arrays, ballast=True)
+    at_chamber = entry_speed_m3_s(GRID, speeds, *line)
     for position, back in enumerate(backs):
         if back.trap is not None and is_caught(gas, back.trap, requirements):
-            result[position] = cold_surface_speed(back.trap, gas)
-    return result
+            stub = [rough_line_to_trap(back, requirements)]
+            speeds[position] = cold_surface_speed(back.trap, gas)
+            at_chamber[position] = entry_speed_m3_s(
+                GRID,
+                speeds[[position]],
+                conductance_rows(stub, gas),
+                sonic_limit_m3_s(stub, gas),
+            )[0]
+    return SpeedTable(GRID, speeds), SpeedTable(GRID, at_chamber)
 
 
 class Foreline:

@@ -59,7 +59,10 @@ def front_bounds(
         chamber = _lowest(running, inlet, inlet.at_chamber, resting)
         bounds[MarginKey.PROCESS_PRESSURE] = _bound(asked, chamber)
     own = np.array([front.pump.largest_throughput_pa_m3_s for front in fronts])
-    bounds[MarginKey.THROUGHPUT] = own / max(sum(running.values()), 1e-300)
+    reaching = np.zeros(len(fronts))
+    for gas, flow in running.items():
+        reaching += flow * (1.0 - inlet.caught[gas][inlet.row_of_front])
+    bounds[MarginKey.THROUGHPUT] = own / np.maximum(reaching, 1e-300)
     return bounds
 
 

@@ -103,6 +103,8 @@ def _phases(spot: Spot, stated: Courses, position: int) -> tuple[PhaseSpan, ...]
 def _between(spot: Spot, start_s: float, end_s: float) -> PhaseSpan:
     if spot.front is not None and isinstance(spot.front.pump, TurboPump):
         return PhaseSpan("Run-up", start_s, end_s, "roughing goes on meanwhile")
+    if isinstance(spot.back.booster, TurboPump):
+        return PhaseSpan("Run-up", start_s, end_s, f"of {spot.back.booster.name}")
     note = "the foreline carries less than the pump could pass on"
     return PhaseSpan("Burst after crossover", start_s, end_s, note)
 

@@ -120,6 +120,11 @@ def run_up_s(front: Front) -> float:
     return front.pump.run_up_s if isinstance(front.pump, TurboPump) else 0.0
 
 
+def roughing_run_up_s(back: Back) -> float:
+    """Return how long the turbomolecular pump that roughs an ion pump takes to run up."""
+    return back.booster.run_up_s if isinstance(back.booster, TurboPump) else 0.0
+
+
 def evacuate(
     fronts: Sequence[Front | None],
     backs: Sequence[Back],
@@ -201,7 +206,8 @@ def _takeover(
         curves.pressure_at(back_rows[running_up], time[running_up]), crossover[running_up]
     )
     handed = Takeover(crossover, time, pressure)
-    time = time + held_back_s(states, loads, handed, chosen)
+    rotor = np.array([roughing_run_up_s(back) for back in backs])[back_rows]
+    time = time + rotor + held_back_s(states, loads, handed, chosen)
     return Takeover(crossover, time, pressure), curves
 
 

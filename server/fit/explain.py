@@ -11,7 +11,7 @@ import numpy as np
 from server.catalog.items import OIL_SEALED_KINDS, CapturePump, PumpKind, TurboPump, VapourPump
 from server.fit.candidates import Back, Front
 from server.fit.evaluation import Judged
-from server.fit.margins import Ledger, stands_idle, vapour_route
+from server.fit.margins import Ledger, lowest_asked_pa, stands_idle, vapour_route
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.thresholds import BURST_S, ROUNDING, RULES, VANE_CLEAN_ROUGHING_PA
 from server.units import Dimension, format_quantity
@@ -168,9 +168,12 @@ def _crossover(said: Said) -> str:
     what = "the high-vacuum pump may take over"
     if front is not None and isinstance(front.pump, TurboPump):
         what = "the turbomolecular pump may be started"
-    if stands_idle(said.spot.judged.case.requirements, np.asarray(said.available)):
-        limit = pressure(said.available)
-        return f"The work stays above the crossover at {limit}: roughing alone does it."
+    asked = said.spot.judged.case.requirements
+    if lowest_asked_pa(asked) >= said.available or (front and stands_idle(front, asked)):
+        lowest = pressure(lowest_asked_pa(asked))
+        return (
+            f"The work stays at or above {lowest}: roughing alone does it, this pump stands idle."
+        )
     sentence = (
         f"Roughing reaches {pressure(said.required)}; {what} below {pressure(said.available)}."
     )

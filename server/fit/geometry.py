@@ -38,6 +38,11 @@ def rough_line(back: Back, requirements: Requirements) -> Line:
     return Line((*tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
 
 
+def rough_line_to_trap(back: Back, requirements: Requirements) -> Line:
+    """Return the part of the rough line in front of the back's trap."""
+    return Line(_tube(requirements.rough_line, _entry(back), "rough line"))
+
+
 def foreline(outlet: Flange, back: Back, requirements: Requirements) -> Line:
     """Return the line from a high-vacuum pump's outlet to the back, its trap included."""
     narrower = min(outlet, _entry(back), key=lambda flange: flange.bore_m)

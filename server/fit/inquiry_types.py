@@ -75,13 +75,14 @@ class QuantityOf(_Cell):
         return typed
 
     def _refuse_absurd(self, value: float) -> None:
-        if value < self.low or (value == self.low and not self.low_allowed):
+        # a border typed in another unit may be off by rounding
+        if value < self.low * (1.0 - 1e-9) or (value == self.low and not self.low_allowed):
             problem = "not above" if not self.low_allowed else "below"
             shown = format_quantity(self.low, self.dimension)
             raise fault(
                 f"This is {problem} the smallest value that makes sense, {shown}.", self.accepted
             )
-        if value > self.high:
+        if value > self.high * (1.0 + 1e-9):
             shown = format_quantity(self.high, self.dimension)
             raise fault(
                 f"This is above the largest value that makes sense, {shown}.", self.accepted

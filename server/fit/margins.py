@@ -174,14 +174,19 @@ def crossover(case: Case) -> Ledger | None:
     limit, floor = case.states.crossover_limit_pa, case.states.rough_floor_pa
     if limit is None or floor is None:
         return None
-    ratio = _share(limit, floor)
-    return _ledger(floor, limit, np.where(stands_idle(case.requirements, limit), 0.0, ratio))
+    idle = np.array([[stands_idle(front, case.requirements)] for front in case.fronts])
+    idle = idle | (lowest_asked_pa(case.requirements) >= limit)
+    return _ledger(floor, limit, np.where(idle, 0.0, _share(limit, floor)))
 
 
-def stands_idle(requirements: Requirements, limit_pa: FloatArray) -> BoolArray:
-    """Say where target and process lie above the crossover, so that roughing does all the work."""
-    lowest = min(requirements.target_pressure_pa, requirements.process.pressure_pa or np.inf)
-    return np.asarray(lowest >= limit_pa)
+def lowest_asked_pa(requirements: Requirements) -> float:
+    """Return the lower of target and process pressure."""
+    return min(requirements.target_pressure_pa, requirements.process.pressure_pa or np.inf)
+
+
+def stands_idle(front: Front, requirements: Requirements) -> bool:
+    """Say whether the work never gets down to pressures a high-vacuum pump works at for long."""
+    return lowest_asked_pa(requirements) >= (front.pump.largest_inlet_pa or np.inf)
 
 
 def pump_down(case: Case, time_s: FloatArray) -> Ledger | None:
@@ -193,19 +198,29 @@ def pump_down(case: Case, time_s: FloatArray) -> Ledger | None:
 
 
 def vapour(case: Case) -> Ledger | None:
-    """Vapour that trap, condenser or gas ballast takes ÷ vapour load, for the worst substance."""
-    worst: Ledger | None = None
+    """Vapour that trap, condenser or gas ballast takes ÷ vapour load.
+
+    Several vapours share trap and ballast: the shares of the load in what could be taken of each
+    alone add up, and the margin is one over their sum.
+    """
+    share: FloatArray | None = None
+    whole = 0.0
     for substance, rate in case.loads.vapour_kg_s.items():
         if rate <= 0.0 or substance not in SATURATION:
             continue
-        available = np.maximum(_trapped_kg_s(case, substance), _carried_kg_s(case, substance))
-        now = _ledger(np.full(available.shape, rate), available, _share(available, rate))
-        worst = now if worst is None else _worse(worst, now)
-    if worst is None or not case.fronts:
-        return worst
+        trapped = _trapped_kg_s(case, substance)
+        # what a trap holds never gets to the pump: its capacity counts, not the gas ballast
+        alone = np.where(trapped > 0.0, trapped, _carried_kg_s(case, substance))
+        part = rate / np.maximum(alone, 1e-300)
+        share = part if share is None else share + part
+        whole += rate
+    if share is None:
+        return None
+    ratio = np.where(share > 0.0, 1.0 / np.where(share > 0.0, share, 1.0), np.inf)
     # a capture pump keeps the vapour: how long is a matter of its life, see `duty`
     keeps = np.array([[isinstance(front.pump, CapturePump)] for front in case.fronts])
-    return Ledger(worst.required, worst.available, np.where(keeps, np.nan, worst.ratio))
+    applies = np.where(keeps, np.nan, ratio) if case.fronts else ratio
+    return _ledger(whole, whole * ratio, applies)
 
 
 def working_time_per_day_s(requirements: Requirements) -> float:

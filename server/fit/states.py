@@ -17,6 +17,7 @@ from server.catalog.flanges import Flange
 from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump, VapourPump
 from server.fit.backing import BackTables, Foreline
+from server.fit.behind import parts_behind, rest_pa
 from server.fit.candidates import Back, Front, HighVacuumPump
 from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
@@ -219,9 +220,8 @@ class _HighVacuum:
         foreline_pa = line.pressure_pa(load)
         rows = np.arange(len(self.backs))
         partial = steady_state(load, line.tables, rows).partial_pa
-        total = sum(partial.values())
-        for gas in load:
-            share = np.divide(partial[gas], total, out=np.zeros_like(total), where=total > 0)
+        shares = parts_behind(partial, rest_pa(line.tables[AIR], rows))
+        for gas, share in shares.items():
             compression = np.array(
                 [compression_for(self._turbo(i).compression, gas) for i in turbos]
             )

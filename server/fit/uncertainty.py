@@ -21,6 +21,7 @@ from server.fit.evacuation import (
     equivalent_load,
     held_back_s,
     high_vacuum_phase,
+    roughing_run_up_s,
     run_up_s,
     with_constant,
 )
@@ -161,7 +162,8 @@ def _with_high_vacuum(
     start = judged.evacuation.takeover_pa[_position(judged, chosen)]
     start = np.clip(start, target, np.maximum(stop_pa, target))
     handed = Takeover(stop_pa, roughing.time_s, start)
-    takeover = roughing.time_s + wait + held_back_s(states, case.loads, handed, chosen)
+    rotor = np.array([roughing_run_up_s(back) for back in case.backs])[chosen[1]]
+    takeover = roughing.time_s + wait + rotor + held_back_s(states, case.loads, handed, chosen)
     time = roughing.time_s.copy()
     followed = np.nonzero((stop_pa > target) & (takeover < HORIZON_S))[0]
     if followed.size == 0:

@@ -5,8 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump
+from server.fit.behind import parts_behind, rest_pa
+from server.fit.loads import AIR
 from server.fit.results import Working
 from server.fit.states import ROOM_K
 from server.fit.workings_bench import (
@@ -31,7 +35,13 @@ _FLUID = Law(
 )
 _RESTING = Law("p_rest", "p_rest = the larger of p_ult and p_fluid", "Pa", cite("OHANLON-2003"))
 _ULTIMATE = Law("p_rest", "p_rest = p_ult", "Pa", CATALOG)
-_BACK_DIFFUSION = Law("p_back", "p_back = p_f,i/K₀,i", "Pa", cite("JOUSTEN-2016"))
+_BACK_DIFFUSION = Law(
+    "p_back",
+    "p_back = p_f,i/K₀,i; p_f,i = p_f/p_b·Q_i/S_b,i·(1 − p_rest,b/p_b), what is left of p_f is air: "
+    "the backing pump's speed dies at p_rest,b because air leaks back through it",
+    "Pa",
+    cite("JOUSTEN-2016"),
+)
 _WITHOUT = Law("p₀", "p₀ = p_rest + Σ p_back", "Pa", "partial pressures add (Dalton)")
 _CONDENSER = Law("p₀", "p₀ = saturation pressure at the condenser's surface", "Pa", CATALOG)
 _PARTIAL = Law("p_i", "p_i = Q_i/S_eff,i", "Pa", "definition of pumping speed")
@@ -100,7 +110,14 @@ def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working
         for gas, (behind, compression) in back_diffusion(bench, state).items():
             yield line(
                 section, f"{state.key}-back-{gas}", f"Back-diffusion of {gas_name(gas)}",
-                _BACK_DIFFUSION, {"p_f,i [Pa]": behind, "K₀,i": compression}, behind / compression,
+                _BACK_DIFFUSION,
+                {
+                    "p_f,i [Pa]": behind,
+                    "K₀,i": compression,
+                    "p_b [Pa]": bench.backing_pa(state),
+                    "p_rest,b [Pa]": backing_rest_pa(bench, state),
+                },
+                behind / compression,
             )  # fmt: skip
             parts[f"p_back({gas_name(gas)}) [Pa]"] = behind / compression
         name = f"Pressure without load {state.words}"
@@ -124,13 +141,19 @@ def back_diffusion(bench: Bench, state: Settled) -> dict[str, tuple[float, float
     front = bench.front
     if front is None or not isinstance(front.pump, TurboPump):
         return {}
-    parts = bench.backing_parts_pa(state)
-    total = sum(parts.values())
-    found = {}
-    for gas in state.gases:
-        share = parts[gas] / total if total > 0.0 else 0.0
-        found[gas] = (state.foreline_pa * share, compression_for(front.pump.compression, gas))
-    return found
+    parts = {gas: np.array([part]) for gas, part in bench.backing_parts_pa(state).items()}
+    shares = parts_behind(parts, np.array([backing_rest_pa(bench, state)]))
+    return {
+        gas: (state.foreline_pa * float(share[0]), compression_for(front.pump.compression, gas))
+        for gas, share in shares.items()
+        if gas in state.gases or gas == AIR
+    }
+
+
+def backing_rest_pa(bench: Bench, state: Settled) -> float:
+    """Return the pressure at which the back stops pumping air."""
+    rows = np.array([bench.spot.back_row], dtype=np.intp)
+    return float(rest_pa(bench.back_speeds(AIR, state), rows)[0])
 
 
 def without_load_pa(bench: Bench, state: Settled) -> float:
