@@ -147,6 +147,9 @@ class Foreline:
         self.back_count = len(backs)
         self.tables = tables
         self._resting_pa = resting_pa
+        # without any gas a foreline rests where its pump has no speed left
+        first = np.argmax(tables[AIR].speed_m3_s > 0.0, axis=1)
+        self._ultimate_pa = GRID.pressure_pa[np.maximum(first - 1, 0)]
         lines = [foreline(outlet, back, requirements) for outlet in outlets for back in backs]
         distinct: dict[object, int] = {}
         self._line_of = np.array([distinct.setdefault(line, len(distinct)) for line in lines])
@@ -158,6 +161,7 @@ class Foreline:
         at_back = steady_state(
             load_pa_m3_s, self.tables, rows, offset_pa=self._resting_pa
         ).pressure_pa
+        at_back = np.maximum(at_back, self._ultimate_pa)
         shape = (len(self.outlets), self.back_count)
         exit_pa = np.broadcast_to(at_back, shape).reshape(-1, 1)
         known = np.isfinite(exit_pa)

@@ -15,7 +15,7 @@ from server.catalog.arrays import GRID
 from server.catalog.items import Catalog
 from server.fit.candidates import Back, Front
 from server.fit.explain import Spot
-from server.fit.geometry import chamber_line, foreline, line_to_trap, rough_line
+from server.fit.geometry import chamber_line, foreline, line_to_trap, rough_line, rough_line_to_trap
 from server.fit.inlet import conductance_rows, is_caught
 from server.fit.loads import Loads
 from server.fit.requirements import Requirements
@@ -126,6 +126,8 @@ class Settled:
     words: str
     time_s: float
     load_pa_m3_s: Mapping[str, float]
+    reaching_pa_m3_s: Mapping[str, float]
+    """Load that reaches the pump: without what its trap holds."""
     chamber_pa: float
     inlet_pa: float
     partial_pa: Mapping[str, float]
@@ -206,6 +208,7 @@ class Bench:
         at = self.spot.at
         return Settled(
             key, words, time_s, state.load_pa_m3_s,
+            {gas: 0.0 if self.is_caught(gas) else q for gas, q in state.load_pa_m3_s.items()},
             at(state.chamber_pa), at(state.inlet_pa),
             {gas: at(share) for gas, share in state.partial_pa.items()},
             at(np.nan if state.foreline_pa is None else state.foreline_pa),
@@ -230,6 +233,11 @@ class Bench:
         """The line to the trap of the high-vacuum side."""
         assert self.front is not None  # noqa: S101 (asked for stacks with a front only)
         return line_to_trap(self.front.pump, self.front.trap, self.requirements, self.catalog)
+
+    @property
+    def rough_stub(self) -> Line:
+        """The rough line in front of the back's trap."""
+        return rough_line_to_trap(self.back, self.requirements)
 
     @property
     def rough_line(self) -> Line:
@@ -298,9 +306,9 @@ class Bench:
     def _at_back(self, state: Settled, resting_pa: float) -> SteadyState:
         key = (state.key, resting_pa)
         if key not in self._backing:
-            tables = {gas: self.back_speeds(gas, state) for gas in state.load_pa_m3_s}
+            tables = {gas: self.back_speeds(gas, state) for gas in state.reaching_pa_m3_s}
             self._backing[key] = steady_state(
-                state.load_pa_m3_s, tables, [self.spot.back_row], offset_pa=resting_pa
+                state.reaching_pa_m3_s, tables, [self.spot.back_row], offset_pa=resting_pa
             )
         return self._backing[key]
 

@@ -96,11 +96,14 @@ def foreline_lines(bench: Bench) -> Iterator[Working]:
 
 def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
     at_back = bench.backing_pa(state)
-    flow = sum(state.load_pa_m3_s.values())
+    flow = sum(state.reaching_pa_m3_s.values())
     inputs: dict[str, float | str] = {}
     if resting := bench.back_resting_pa(state):
         inputs["vapour over the condenser [Pa]"] = resting
     for gas in state.gases:
+        if bench.is_caught(gas):
+            inputs[gas_name(gas)] = "held by the trap"
+            continue
         inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.load_pa_m3_s[gas]
         if math.isfinite(at_back):
             speed = speed_at(bench.back_speeds(gas, state), bench.spot.back_row, at_back)

@@ -119,7 +119,7 @@ def _exit(bench: Bench, state: Settled, gas: str) -> Exit:
         return Exit(words, bench.stub, SpeedTable(GRID, speeds), 0, _COLD)
     table, row = bench.pump_speeds(gas, state)
     if bench.is_held_by_back(gas, state):
-        return Exit("cold wall at the pump", bench.line, table, row, _COLD)
+        return Exit("cold wall at the pump", bench.rough_stub, table, row, _COLD)
     return Exit("pump", bench.line, table, row, _AT_PUMP)
 
 
