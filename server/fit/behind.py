@@ -1,9 +1,10 @@
 """What gas stands behind a turbomolecular pump: the load's own gases, and the backing pump's air.
 
 A backing pump's speed dies at its ultimate pressure because air leaks back through it, not because
-it would pump other gases less: S_net = S·(1 − p_ult/p). At that pressure the foreline holds air, and
-of a light gas only what its flow keeps there, Q/S. Were the whole ultimate pressure shared out like
-the load, a baked chamber behind a dry pump would be filled with hydrogen that nothing supplies.
+it would pump other gases less: S_net = S·(1 − p_ult/p). At that pressure the foreline holds air,
+and of a light gas only what its flow keeps there, Q/S. Were the whole ultimate pressure shared out
+like the load, a baked chamber behind a dry pump would be filled with hydrogen that nothing
+supplies.
 """
 
 from __future__ import annotations

@@ -152,6 +152,9 @@ def _states(spot: Spot) -> Mapping[str, State]:
 
 def _state(spot: Spot, state: SettledState) -> State:
     chamber, load = spot.at(state.chamber_pa), state.throughput_pa_m3_s
+    partial = {gas: spot.at(part) for gas, part in state.partial_pa.items()}
+    # without the pressure that is there without load, which no speed takes away
+    raised = sum(partial.values())
     foreline = None if state.foreline_pa is None else spot.at(state.foreline_pa)
     if spot.front is not None and spot.front.pump.outlet is None:
         foreline = None
@@ -160,8 +163,8 @@ def _state(spot: Spot, state: SettledState) -> State:
         inlet_pressure_pa=spot.at(state.inlet_pa),
         foreline_pressure_pa=foreline,
         throughput_pa_m3_s=load,
-        effective_speed_m3_s=load / chamber if chamber > 0 else math.nan,
-        partial_pressures_pa={gas: spot.at(part) for gas, part in state.partial_pa.items()},
+        effective_speed_m3_s=load / raised if raised > 0 else math.nan,
+        partial_pressures_pa=partial,
     )
 
 

@@ -37,8 +37,8 @@ _RESTING = Law("p_rest", "p_rest = the larger of p_ult and p_fluid", "Pa", cite(
 _ULTIMATE = Law("p_rest", "p_rest = p_ult", "Pa", CATALOG)
 _BACK_DIFFUSION = Law(
     "p_back",
-    "p_back = p_f,i/K₀,i; p_f,i = p_f/p_b·Q_i/S_b,i·(1 − p_rest,b/p_b), what is left of p_f is air: "
-    "the backing pump's speed dies at p_rest,b because air leaks back through it",
+    "p_back = p_f,i/K₀,i; p_f,i = p_f/p_b·Q_i/S_b,i·(1 − p_rest,b/p_b), and the rest of p_f is "
+    "air: the backing pump's speed dies at p_rest,b because air leaks back through it",
     "Pa",
     cite("JOUSTEN-2016"),
 )

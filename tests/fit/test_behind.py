@@ -1,0 +1,75 @@
+"""What stands behind a turbomolecular pump: the backing pump's rest is air, not the load's gas."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from server.catalog.items import TurboPump
+from server.fit.advice import check
+from server.fit.behind import parts_behind
+from server.fit.choice import StackChoice
+from server.fit.inquiry import read_inquiry
+from tests.fit.engine_cases import demo_catalog
+
+BAKED: dict[str, Any] = {
+    "application": "surface_science",
+    "chamber": {
+        "volume": "60 L",
+        "port": "CF 160",
+        "surfaces": [{"material": "stainless_steel", "area": "2 m2", "condition": "baked"}],
+        "leak_rate": "1e-11 mbar*L/s",
+    },
+    "target_pressure": "5e-9 mbar",
+    "utilities": {"cooling_water": True, "three_phase": True, "mains_voltage": "230 V"},
+}
+
+
+@pytest.mark.parametrize("backing", ["SCROLL-0120", "DIAPHRAGM-0011"])
+def test_a_baked_chamber_is_not_filled_with_hydrogen_by_a_dry_backing_pump(backing: str) -> None:
+    """p = p_ult + Q/S_H2 + Q/(S_b·K₀) by hand (Jousten 2016: a turbo's ultimate for hydrogen).
+
+    In practice a CF turbo behind a dry pump takes a baked 60 L chamber below 1e-9 mbar (common
+    practice, no source).
+    """
+    choice = StackChoice(high_vacuum_pump="TURBO-650-CF", backing_pump=backing)
+    catalog = demo_catalog()
+    stack = check(read_inquiry(BAKED), catalog, choice)
+    pump = catalog.get("TURBO-650-CF", TurboPump)
+    flow = 2.0 * 2.7e-9  # 304 steel, baked at 250 °C (Young 1969)
+    hydrogen = next(curve for curve in pump.curves if curve.gas == "hydrogen")
+    base = stack.states["base"]
+    assert base is not None
+    at_most = pump.ultimate_pa + flow / (0.5 * hydrogen.speed_m3_s[0])
+    back = flow / (1e-4 * pump.compression["hydrogen"])  # the smaller pump moves 0.3 L/s
+    at_least = pump.ultimate_pa + flow / max(hydrogen.speed_m3_s)
+    assert at_least < base.chamber_pressure_pa < at_most + back
+    # the speed is that for hydrogen, however close the pressure is to the pump's own ultimate
+    assert 0.8 * hydrogen.speed_m3_s[0] < base.effective_speed_m3_s <= max(hydrogen.speed_m3_s)
+    lines = {line.key: line for line in stack.workings}
+    behind = float(lines["base-back-hydrogen"].inputs["p_f,i [Pa]"])
+    speed = {"SCROLL-0120": 12.0 / 3600.0, "DIAPHRAGM-0011": 1.1 / 3600.0}[backing]
+    # 16 nodes a decade place the rest up to 15 % above the ultimate pressure: within 2 times
+    assert flow / speed < behind * 1.1
+    assert behind < 2.5 * flow / speed
+
+
+@given(
+    st.floats(1e-12, 1e2), st.floats(1e-12, 1e2), st.floats(0.0, 1e2), st.floats(0.0, 1.0)
+)  # fmt: skip
+def test_shares_add_up_and_light_gas_never_gains(
+    air: float, hydrogen: float, rest: float, part: float
+) -> None:
+    parts = {"air": np.array([air]), "hydrogen": np.array([hydrogen])}
+    resting = np.array([min(rest, part * (air + hydrogen))])
+    shares = parts_behind(parts, resting)
+    assert float(sum(shares.values())[0]) == pytest.approx(1.0, rel=1e-12)  # type: ignore[index]
+    assert 0.0 <= shares["hydrogen"][0] <= hydrogen / (air + hydrogen) * (1.0 + 1e-12)
+    # what leaks back through the pump belongs to air: nothing else is there at rest
+    at_rest = parts_behind(parts, np.array([air + hydrogen]))
+    assert at_rest["hydrogen"][0] == 0.0
+    assert at_rest["air"][0] == pytest.approx(1.0)
