@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +12,7 @@ from server.catalog.items import Catalog
 from server.errors import Fault, InvalidInquiry
 from server.fit.backing import BackTables, back_tables
 from server.fit.bounds import without_hopeless
-from server.fit.candidates import Field, fields_of
+from server.fit.candidates import Field, Front, fields_of
 from server.fit.choice import StackChoice, field_of_choice
 from server.fit.costs import Purse
 from server.fit.course import pump_downs
@@ -20,17 +20,20 @@ from server.fit.evaluation import How, Judged, count_rejected, judge, without_re
 from server.fit.explain import Spot
 from server.fit.inlet import inlet_tables
 from server.fit.loads import loads_of
-from server.fit.present import present, rank_reason
+from server.fit.present import cost_of, present, rank_reason, title_of
 from server.fit.ranking import RANKING_RULE, Standing, ranked
 from server.fit.remedies import remedies_for, remedies_of_stack
 from server.fit.requirements import Requirements
 from server.fit.results import (
     Advice,
+    BestOfKind,
     CatalogIdentity,
     Counts,
     PumpDown,
     StackAdvice,
+    StackVerdict,
 )
+from server.physics.arrays import IntArray
 
 ENGINE_VERSION = "1"
 """Grows whenever the same inquiry may get other numbers; issued quotes keep theirs."""
@@ -68,7 +71,8 @@ def advise(requirements: Requirements, catalog: Catalog) -> Advice:
         judged = judge(usable, loads, requirements, catalog, purse, how)
         rejected += count_rejected(judged)
         fields.append(judged)
-    spots = _in_order(fields, purse, requirements.limit)
+    order = _in_order(fields, purse)
+    spots = order.spots(range(min(requirements.limit, len(order))))
     counts = Counts(
         considered=considered,
         fit=sum(int(judged.fits.sum()) for judged in fields),
@@ -83,6 +87,7 @@ def advise(requirements: Requirements, catalog: Catalog) -> Advice:
         remedies=remedies_for(fields, requirements, catalog),
         ranking_rule=RANKING_RULE,
         engine_version=ENGINE_VERSION,
+        best_by_kind=_best_by_kind(order, purse),
     )
 
 
@@ -121,16 +126,25 @@ def _check_currency(requirements: Requirements, catalog: Catalog) -> None:
 
 
 @dataclass(frozen=True)
-class _Survivors:
-    """Surviving combinations of all fields, flat."""
+class _Order:
+    """All combinations that work in rank order, each set of pumps once: field, front, back."""
 
-    field: np.ndarray
-    front: np.ndarray
-    back: np.ndarray
+    fields: Sequence[Judged]
+    places: IntArray
+
+    def __len__(self) -> int:
+        return int(self.places.shape[1])
+
+    def spots(self, ranks: Iterable[int]) -> list[Spot]:
+        """Return the combinations at some ranks, counted from 0."""
+        return [
+            Spot(self.fields[number], row, column)
+            for number, row, column in (self.places[:, rank].tolist() for rank in ranks)
+        ]
 
 
-def _in_order(fields: Sequence[Judged], purse: Purse, limit: int) -> list[Spot]:
-    """Return the best combinations of all fields in rank order, each set of pumps once."""
+def _in_order(fields: Sequence[Judged], purse: Purse) -> _Order:
+    """Rank the combinations of all fields that work."""
     horizon = purse.requirements.commercial.horizon_years
     found, fits, totals, shares, names = [], [], [], [], []
     for number, judged in enumerate(fields):
@@ -141,9 +155,8 @@ def _in_order(fields: Sequence[Judged], purse: Purse, limit: int) -> list[Spot]:
         shares.append(judged.worst_share[rows, columns])
         names.append(_hardware(judged.case.field)[rows, columns])
     if not found:
-        return []
-    places = np.concatenate(found, axis=1)
-    skus, hardware = np.unique(np.concatenate(names), return_inverse=True)
+        return _Order(fields, np.zeros((3, 0), dtype=np.intp))
+    _, hardware = np.unique(np.concatenate(names), return_inverse=True)
     standing = Standing(
         fits=np.concatenate(fits),
         total_minor=np.concatenate(totals),
@@ -151,12 +164,44 @@ def _in_order(fields: Sequence[Judged], purse: Purse, limit: int) -> list[Spot]:
         hardware=hardware.astype(np.int64),
         name_order=hardware.astype(np.int64),
     )
-    del skus
-    best = ranked(standing)[:limit]
-    return [
-        Spot(fields[int(number)], int(row), int(column))
-        for number, row, column in places[:, best].T
+    return _Order(fields, np.concatenate(found, axis=1)[:, ranked(standing)])
+
+
+def _best_by_kind(order: _Order, purse: Purse) -> tuple[BestOfKind, ...]:
+    """Return the first stack of each kind of pump on the chamber."""
+    kinds = [
+        np.array([_kind_on_chamber(front) for front in judged.case.field.fronts])
+        for judged in order.fields
     ]
+    first: dict[str, int] = {}
+    for rank, (number, row, _) in enumerate(order.places.T.tolist()):
+        first.setdefault(str(kinds[number][row]), rank)
+    return tuple(
+        _kind_entry(kind, rank, spot, purse)
+        for (kind, rank), spot in zip(first.items(), order.spots(first.values()), strict=True)
+    )
+
+
+def _kind_on_chamber(front: Front | None) -> str:
+    return ROUGH_KIND if front is None else front.pump.kind.value
+
+
+ROUGH_KIND = "rough_vacuum"
+"""Stacks without a high-vacuum pump."""
+
+
+def _kind_entry(kind: str, rank: int, spot: Spot, purse: Purse) -> BestOfKind:
+    cost = cost_of(spot, purse)
+    verdict = StackVerdict.FITS if spot.at(spot.judged.fits) else StackVerdict.MARGINAL
+    return BestOfKind(
+        kind=kind,
+        rank=rank + 1,
+        verdict=verdict,
+        title=title_of(spot),
+        purchase=cost.purchase,
+        total_over_horizon=cost.total_over_horizon,
+        currency=cost.currency,
+    )
 
 
 def _hardware(field: Field) -> np.ndarray:

@@ -207,6 +207,19 @@ class Remedy:
 
 
 @dataclass(frozen=True)
+class BestOfKind:
+    """The best stack with one kind of pump on the chamber, whatever its rank."""
+
+    kind: str
+    rank: int
+    verdict: StackVerdict
+    title: str
+    purchase: Decimal
+    total_over_horizon: Decimal
+    currency: str
+
+
+@dataclass(frozen=True)
 class Counts:
     """How many combinations were looked at; considered = fit + marginal + Σ rejected."""
 
@@ -235,3 +248,5 @@ class Advice:
     remedies: tuple[Remedy, ...]
     ranking_rule: str
     engine_version: str
+    best_by_kind: tuple[BestOfKind, ...] = ()
+    """One entry for each kind of pump on the chamber that has a stack that works."""

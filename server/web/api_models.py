@@ -185,6 +185,18 @@ class StackOut(_Out):
     remedies: list[RemedyOut]
 
 
+class BestOfKindOut(_Out):
+    """The best stack with one kind of pump on the chamber, whatever its rank."""
+
+    kind: str
+    rank: int
+    verdict: StackVerdict
+    title: str
+    purchase: Money
+    total_over_horizon: Money
+    currency: str
+
+
 class AdviceOut(_Out):
     """The whole answer to an inquiry."""
 
@@ -199,6 +211,7 @@ class AdviceOut(_Out):
     remedies: list[RemedyOut]
     ranking_rule: str
     engine_version: str
+    best_by_kind: list[BestOfKindOut]
 
 
 class ItemOut(BaseModel):

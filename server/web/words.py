@@ -7,6 +7,7 @@ from typing import Final
 
 WORDS: Final[Mapping[str, str]] = {
     # kinds of pumps
+    "rough_vacuum": "backing pump alone",
     "vapour_jet": "vapour-jet pump",
     "vapour_booster": "vapour booster",
     "turbomolecular": "turbomolecular pump",
