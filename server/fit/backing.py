@@ -119,16 +119,19 @@ def _working(
     """
     speeds = _speeds(backs, gas, arrays, ballast=True)
     at_chamber = entry_speed_m3_s(GRID, speeds, *line)
-    for position, back in enumerate(backs):
-        if back.trap is not None and is_caught(gas, back.trap, requirements):
-            stub = [rough_line_to_trap(back, requirements)]
-            speeds[position] = cold_surface_speed(back.trap, gas)
-            at_chamber[position] = entry_speed_m3_s(
-                GRID,
-                speeds[[position]],
-                conductance_rows(stub, gas),
-                sonic_limit_m3_s(stub, gas),
-            )[0]
+    holding = [
+        (position, back, back.trap)
+        for position, back in enumerate(backs)
+        if back.trap is not None and is_caught(gas, back.trap, requirements)
+    ]
+    if holding:
+        rows = [position for position, _, _ in holding]
+        walls = {trap.sku: cold_surface_speed(trap, gas) for _, _, trap in holding}
+        stubs = [rough_line_to_trap(back, requirements) for _, back, _ in holding]
+        speeds[rows] = [walls[trap.sku] for _, _, trap in holding]
+        at_chamber[rows] = entry_speed_m3_s(
+            GRID, speeds[rows], conductance_rows(stubs, gas), sonic_limit_m3_s(stubs, gas)
+        )
     return SpeedTable(GRID, speeds), SpeedTable(GRID, at_chamber)
 
 

@@ -32,12 +32,12 @@ class LogGrid:
         if not (0.0 < self.low_pa < self.high_pa and self.count >= 2):
             raise OutOfRange("A pressure grid needs 0 < lowest < highest and two nodes or more.")
 
-    @property
+    @cached_property
     def step(self) -> float:
         """Distance of two nodes in ln p."""
         return float(np.log(self.high_pa / self.low_pa) / (self.count - 1))
 
-    @property
+    @cached_property
     def ln_low(self) -> float:
         """Logarithm of the lowest pressure in pascal."""
         return float(np.log(self.low_pa))
