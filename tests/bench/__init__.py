@@ -1,0 +1,1 @@
+"""Benchmarks: run by name, never part of the suite."""
