@@ -37,8 +37,10 @@ class Evacuation:
     time_s: FloatArray
     crossover_pa: FloatArray
     """NaN for rough stacks."""
+    rough_s: FloatArray
+    """Clock at which roughing has reached the crossover pressure."""
     crossover_s: FloatArray
-    """Clock at which the high-vacuum pump takes over."""
+    """Clock at which the high-vacuum pump takes over, run-up and held-back burst included."""
     takeover_pa: FloatArray
     """Chamber pressure at that moment (a turbo runs up while roughing goes on)."""
 
@@ -168,7 +170,8 @@ def evacuate(
         )
         found = pump_down(loads.volume_m3, with_constant(load, resting), phase, HORIZON_S)
         time[rest] = found.time_s
-    return Evacuation(time, takeover.crossover_pa, takeover.time_s, takeover.pressure_pa)
+    rough = curves.time_at(back_rows, takeover.crossover_pa)
+    return Evacuation(time, takeover.crossover_pa, rough, takeover.time_s, takeover.pressure_pa)
 
 
 @dataclass(frozen=True)
@@ -296,4 +299,4 @@ def _evacuate_rough(
     phase = Phase(tables[AIR], back_rows, ATMOSPHERE_PA, np.full(len(back_rows), target))
     found = pump_down(loads.volume_m3, load, phase, HORIZON_S)
     nothing = np.full(len(back_rows), np.nan)
-    return Evacuation(found.time_s, nothing, nothing, nothing)
+    return Evacuation(found.time_s, nothing, nothing, nothing, nothing)

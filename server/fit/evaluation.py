@@ -76,7 +76,7 @@ class How:
 
 
 JUST_JUDGE = How()
-NOT_FOLLOWED = Evacuation(*np.empty((4, 0)))
+NOT_FOLLOWED = Evacuation(*np.empty((5, 0)))
 
 
 def judge(

@@ -22,6 +22,7 @@ from server.fit.costs import Purse
 from server.fit.evaluation import How, judge, without_refused
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey, Working
+from server.fit.uncertainty import as_stated, follow
 from server.fit.workings import workings_of
 from tests.fit.engine_cases import (
     BENCH,
@@ -617,6 +618,20 @@ def test_phases_add_to_the_pump_down_time(sheet: Sheet) -> None:
     assert close(float(time.value), sum(parts), 1e-9)
     engine = float(sheet.stack.judged.time_s[sheet.stack.row, sheet.stack.column])
     assert float(time.value) == engine
+
+
+def test_phases_are_those_of_a_pump_down_followed_by_itself(sheet: Sheet) -> None:
+    """The same stack as one plausible system, exactly as stated, phase after phase."""
+    stack = sheet.stack
+    if stack.front is None:
+        return
+    place = (np.array([stack.row]), np.array([stack.column]))
+    course = follow(stack.judged, place, as_stated(stack.judged.case.loads, 1))
+    assert sheet.value("rough") == pytest.approx(float(course.roughing.time_s[0]), rel=0.01)
+    assert sheet.value("handed-over") == pytest.approx(float(course.takeover_s[0]), rel=0.01)
+    if "hv" in {line.key for line in sheet.lines}:
+        alone = float(course.time_s[0] - course.takeover_s[0])
+        assert sheet.value("hv") == pytest.approx(alone, rel=0.01)
 
 
 # --- vapour, costs, margins -----------------------------------------------------------------------
