@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping
 from dataclasses import replace
@@ -22,14 +21,12 @@ from server.fit.costs import Purse
 from server.fit.evaluation import ALL_MARGINS, How, Judged, judge, without_refused
 from server.fit.explain import Spot
 from server.fit.loads import loads_of
-from server.fit.remedies import MENU, nearest_spots, remedies_for, remedies_of_stack, smallest
+from server.fit.remedies import MENU, nearest_spots, remedies_for, remedies_of_stack
 from server.fit.requirements import Condition, Requirements
 from server.fit.results import MarginKey, Remedy
-from server.fit.safe_side import length, rounded
 from server.fit.swaps import other_backs, other_fronts, remade, variants_of
 from server.fit.thresholds import RULES
 from server.fit.trial import Trial, share_of
-from server.units import Dimension, parse_quantity
 from tests.fit.engine_cases import COATER, demo_catalog, inquiry
 
 WITHIN = 0.01
@@ -328,68 +325,6 @@ def test_a_remedy_never_worsens_the_margin_it_treats(
         towards = (remedy.to_value - change.now) * (change.far - change.now)
         assert towards > 0.0
         assert abs(remedy.to_value - change.now) <= abs(change.far - change.now) * (1 + 1e-9)
-
-
-def a_change(now: float, far: float, *, whole: bool = False) -> Change:
-    asked = inquiry(COATER)
-    return Change(Matter.TARGET, "Pa", now, far, lambda _value: asked, str, whole)
-
-
-@given(
-    now=st.floats(1e-6, 1e6),
-    ln_room=st.floats(0.1, 7.0),
-    power=st.sampled_from([-3.0, -1.0, -0.5, 0.5, 1.0, 3.0, 4.0]),
-    share=st.floats(1e-3, 0.999),
-)
-def test_a_power_law_is_met_exactly_where_it_can_be(
-    now: float, ln_room: float, power: float, share: float
-) -> None:
-    far = now * math.exp(math.copysign(ln_room, power))
-
-    def share_at(value: float) -> float:
-        return share * math.exp(power * math.log(value / now))
-
-    found = smallest(a_change(now, far), share_at, share)
-    exact = now * share ** (-1.0 / power)  # share·(x/now)^power = 1
-    if abs(math.log(exact / now)) > ln_room * (1.0 + 1e-9):
-        assert found is None
-    elif abs(math.log(exact / now)) < ln_room * (1.0 - 1e-9):
-        assert found is not None
-        assert 1.0 - 1e-9 <= share_at(found) <= 1.0 + WITHIN
-
-
-@given(jump=st.floats(1.01, 900.0))
-def test_where_a_margin_jumps_the_passing_side_is_taken(jump: float) -> None:
-    found = smallest(a_change(1.0, 1000.0), lambda x: 0.0 if x < jump else math.inf, 0.0)
-    assert found is not None
-    assert jump <= found <= jump * 1.001
-
-
-@given(bends=st.integers(1, 30), enough=st.integers(0, 30))
-def test_of_counts_the_largest_that_passes_is_kept(bends: int, enough: int) -> None:
-    def share_at(count: float) -> float:
-        return 1.0 if count <= enough else 0.5
-
-    found = smallest(a_change(bends, 0.0, whole=True), share_at, 0.5)
-    if enough < bends:
-        assert found == enough
-
-
-@given(value=st.floats(1e-9, 1e7), dimension=st.sampled_from([Dimension.PRESSURE, Dimension.TIME]))
-def test_a_value_is_rounded_to_the_side_that_is_asked_for(
-    value: float, dimension: Dimension
-) -> None:
-    above = parse_quantity(rounded(value, dimension, up=True), dimension)
-    below = parse_quantity(rounded(value, dimension, up=False), dimension)
-    assert value * (1.0 - 1e-5) <= above <= value * 1.0101
-    assert value / 1.0101 <= below <= value * (1.0 + 1e-5)
-
-
-def test_lengths_are_said_in_whole_millimetres() -> None:
-    assert length(0.0831, up=True) == "84 mm"
-    assert length(0.0839, up=False) == "83 mm"
-    assert length(0.084, up=True) == "84 mm"
-    assert length(1.2) == "1.2 m"
 
 
 def test_a_trap_on_the_inlet_is_the_same_front_with_another_trap() -> None:
