@@ -25,7 +25,7 @@ from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import entry_pressure_pa, entry_speed_m3_s
 from server.physics.pumps import tolerable_foreline_pa
-from server.physics.speedtable import SpeedTable, lookup
+from server.physics.speedtable import SpeedTable, lookup, net_speed_m3_s
 from server.physics.steady import steady_state
 
 
@@ -93,6 +93,8 @@ def _speeds(backs: Sequence[Back], gas: str, arrays: CatalogArrays, *, ballast: 
     for position, back in enumerate(backs):
         if isinstance(back.booster, TurboPump):
             own = table[arrays.row_of[back.booster.sku]]
+            # its curve goes on below the pressure it can reach: roughing comes to rest there
+            own = net_speed_m3_s(own, GRID.pressure_pa, back.booster.ultimate_pa)
             started = GRID.pressure_pa <= back.booster.start_pressure_pa
             speeds[position] = np.where(
                 started, np.maximum(own, speeds[position]), speeds[position]

@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from server.catalog.arrays import GRID
 from server.catalog.flanges import Flange
 from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump, VapourPump
@@ -365,7 +366,9 @@ class _HighVacuum:
                 [foreline_limits_pa(pump)[0]] for pump in pumps if isinstance(pump, VapourPump)
             ]
             share = FORELINE_SHARE_AT_CROSSOVER * np.array(tolerable)
-            limit[jets] = np.fmin(np.fmin(level.reshape(carried.shape), burst), share)
+            lowest = np.fmin(np.fmin(level.reshape(carried.shape), burst), share)
+            # what carries nothing is never handed a chamber: the tables' end, which none reaches
+            limit[jets] = np.maximum(lowest, GRID.low_pa)
         return limit[row.ravel()]
 
 

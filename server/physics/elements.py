@@ -185,7 +185,10 @@ def tube_duct(
     ratio = length / radius
     heads = BEND_HEADS * bends + (profile_heads(ratio) if entrance else np.zeros_like(ratio))
     if bends:
-        ratio = ratio + bends * bend_added_length(ratio / bends)
+        # a short mitre passes more than a straight tube of its axis, but nobody's line gets better
+        # by another bend: the most that this many bends or fewer add
+        added = [count * bend_added_length(ratio / count) for count in range(1, bends + 1)]
+        ratio = ratio + np.maximum(np.max(added, axis=0), 0.0)
     passed = tube_transmission(ratio)
     return Duct(
         area_m2=area,

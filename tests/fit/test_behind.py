@@ -14,6 +14,7 @@ from server.fit.advice import check
 from server.fit.behind import parts_behind
 from server.fit.choice import StackChoice
 from server.fit.inquiry import read_inquiry
+from server.fit.results import MarginKey
 from tests.fit.engine_cases import demo_catalog
 
 BAKED: dict[str, Any] = {
@@ -73,3 +74,27 @@ def test_shares_add_up_and_light_gas_never_gains(
     at_rest = parts_behind(parts, np.array([air + hydrogen]))
     assert at_rest["hydrogen"][0] == 0.0
     assert at_rest["air"][0] == pytest.approx(1.0)
+
+
+def test_roughing_with_a_turbo_comes_to_rest_at_what_the_turbo_reaches() -> None:
+    """The chamber cannot get below the roughing pump's own ultimate pressure (definition)."""
+    catalog = demo_catalog()
+    for sku in ("TURBO-033-KF", "TURBO-065-CF"):
+        choice = StackChoice("IONPUMP-120-CF100", sku, "DIAPHRAGM-0020")
+        stack = check(read_inquiry(BAKED), catalog, choice)
+        margin = next(one for one in stack.margins if one.key is MarginKey.CROSSOVER)
+        assert margin.required >= catalog.get(sku, TurboPump).ultimate_pa
+
+
+def test_a_jet_whose_foreline_carries_nothing_is_judged_not_refused() -> None:
+    """2.5 mbar of a diaphragm pump is far above what a jet stands: it fails, and says so."""
+    asked: dict[str, Any] = {
+        "chamber": {"volume": "3000 L"},
+        "target_pressure": "1e-5 mbar",
+        "utilities": {"cooling_water": True, "three_phase": True, "mains_voltage": "400 V"},
+    }
+    choice = StackChoice(high_vacuum_pump="VAPOURJET-160-W", backing_pump="DIAPHRAGM-0020")
+    stack = check(read_inquiry(asked), demo_catalog(), choice)
+    foreline = next(one for one in stack.margins if one.key is MarginKey.FORELINE)
+    assert foreline.ratio < 1.0
+    assert stack.pump_down.time_s == float("inf")
