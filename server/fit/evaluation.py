@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from server.catalog.items import Catalog
 from server.fit.backing import BackTables, back_tables
 from server.fit.candidates import Back, Field, Front
+from server.fit.case import Case, Ledger
 from server.fit.costs import CostTable, Purse
 from server.fit.evacuation import Evacuation, evacuate
 from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import Loads
-from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS, Case, Ledger
+from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
 from server.fit.money import minor_digits
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey

@@ -10,8 +10,10 @@ import numpy as np
 
 from server.catalog.items import OIL_SEALED_KINDS, CapturePump, PumpKind, TurboPump, VapourPump
 from server.fit.candidates import Back, Front
+from server.fit.case import Ledger
 from server.fit.evaluation import Judged
-from server.fit.margins import Ledger, lowest_asked_pa, stands_idle, vapour_route
+from server.fit.margin_vapour import vapour_route
+from server.fit.margins import lowest_asked_pa, stands_idle
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.thresholds import BURST_S, ROUNDING, RULES, VANE_CLEAN_ROUGHING_PA
 from server.units import Dimension, format_quantity

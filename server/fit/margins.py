@@ -8,81 +8,28 @@ passes.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
-from scipy import constants
 
-from server.catalog.items import CapturePump, PumpKind, Trap, TurboPump, VapourPump
-from server.fit.candidates import Back, Field, Front
-from server.fit.inlet import is_caught
-from server.fit.loads import PUMP_K, Loads
+from server.catalog.items import CapturePump, PumpKind, TurboPump, VapourPump
+from server.fit.candidates import Back, Front
+from server.fit.case import Case, Ledger, ledger, quotient
+from server.fit.margin_vapour import vapour, working_time_per_day_s
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
-from server.fit.settled import FieldStates
 from server.fit.states import process_time_s
 from server.fit.thresholds import (
     ALLOWED_BACKSTREAMING_KG_M2_S,
     SMALLEST_REGENERATION_INTERVAL_S,
 )
-from server.physics.arrays import BoolArray, FloatArray
-from server.physics.ballast import Ballast, vapour_carried_pa_m3_s
+from server.physics.arrays import FloatArray
 from server.physics.pumps import capture_life_s
-from server.physics.species import SPECIES
-from server.physics.vapour import SATURATION, saturation_pressure_pa
-
-
-@dataclass(frozen=True)
-class Case:
-    """All that the margins of a field rest on."""
-
-    field: Field
-    loads: Loads
-    requirements: Requirements
-    states: FieldStates
-    purchase: FloatArray
-    """Purchase price of every combination, in the currency."""
-    open_joints: BoolArray
-    """Where the catalogue does not close every joint."""
-
-    @property
-    def fronts(self) -> tuple[Front, ...]:
-        """The real fronts; empty for rough stacks."""
-        return tuple(front for front in self.field.fronts if front is not None)
-
-    @property
-    def backs(self) -> tuple[Back, ...]:
-        """The backs."""
-        return self.field.backs
-
-
-@dataclass(frozen=True)
-class Ledger:
-    """One margin of a field; a NaN ratio: the margin does not apply to that combination."""
-
-    required: FloatArray
-    available: FloatArray
-    ratio: FloatArray
-
-
-def _ledger(
-    required: FloatArray | float, available: FloatArray | float, ratio: FloatArray
-) -> Ledger:
-    return Ledger(np.asarray(required, float), np.asarray(available, float), ratio)
-
-
-def _share(upper: FloatArray | float, lower: FloatArray | float) -> FloatArray:
-    """Upper ÷ lower; 0 where there is no state (NaN), inf where nothing is needed."""
-    above, below = np.asarray(upper, float), np.asarray(lower, float)
-    safe = np.where(below > 0.0, below, 1.0)
-    ratio = np.where(below > 0.0, above / safe, np.inf)
-    return np.where(np.isnan(above) | np.isnan(below), 0.0, ratio)
 
 
 def ultimate(case: Case) -> Ledger:
     """Target ÷ predicted base pressure, a day after pumping began, without process gas."""
     target, base = case.requirements.target_pressure_pa, case.states.base.chamber_pa
-    return _ledger(target, base, _share(target, base))
+    return ledger(target, base, quotient(target, base))
 
 
 def process_pressure(case: Case) -> Ledger | None:
@@ -90,7 +37,7 @@ def process_pressure(case: Case) -> Ledger | None:
     asked, state = case.requirements.process.pressure_pa, case.states.process
     if asked is None or state is None:
         return None
-    return _ledger(asked, state.chamber_pa, _share(asked, state.chamber_pa))
+    return ledger(asked, state.chamber_pa, quotient(asked, state.chamber_pa))
 
 
 def throughput(case: Case) -> Ledger | None:
@@ -99,7 +46,7 @@ def throughput(case: Case) -> Ledger | None:
     if state is None or capacity is None:
         return None
     load = state.reaching_pa_m3_s
-    return _ledger(load, capacity, _share(capacity, load))
+    return ledger(load, capacity, quotient(capacity, load))
 
 
 def foreline(case: Case) -> Ledger | None:
@@ -110,7 +57,7 @@ def foreline(case: Case) -> Ledger | None:
     for state in (case.states.base, case.states.process):
         if state is None or state.foreline_pa is None or state.tolerable_pa is None:
             continue
-        ratio = _share(state.tolerable_pa, state.foreline_pa)
+        ratio = quotient(state.tolerable_pa, state.foreline_pa)
         tolerable = np.broadcast_to(state.tolerable_pa, ratio.shape)
         now = Ledger(state.foreline_pa, tolerable, ratio)
         worst = now if worst is None else _worse(worst, now)
@@ -133,7 +80,7 @@ def _turbo_roughing(case: Case) -> Ledger:
     )
     found = case.states.behind_turbo_pa
     behind = np.full(tolerable.shape, np.nan) if found is None else found
-    ratio = np.where(np.isnan(tolerable), np.nan, _share(tolerable, behind))
+    ratio = np.where(np.isnan(tolerable), np.nan, quotient(tolerable, behind))
     return Ledger(behind, tolerable, ratio)
 
 
@@ -162,8 +109,8 @@ def inlet(case: Case) -> Ledger | None:
         )
     if np.isnan(limits).all():
         return None
-    ratio = np.where(np.isnan(limits), np.nan, _share(limits, state.inlet_pa))
-    return _ledger(state.inlet_pa, limits, ratio)
+    ratio = np.where(np.isnan(limits), np.nan, quotient(limits, state.inlet_pa))
+    return ledger(state.inlet_pa, limits, ratio)
 
 
 def crossover(case: Case) -> Ledger | None:
@@ -176,7 +123,7 @@ def crossover(case: Case) -> Ledger | None:
         return None
     idle = np.array([[stands_idle(front, case.requirements)] for front in case.fronts])
     idle = idle | (lowest_asked_pa(case.requirements) >= limit)
-    return _ledger(floor, limit, np.where(idle, 0.0, _share(limit, floor)))
+    return ledger(floor, limit, np.where(idle, 0.0, quotient(limit, floor)))
 
 
 def lowest_asked_pa(requirements: Requirements) -> float:
@@ -194,104 +141,7 @@ def pump_down(case: Case, time_s: FloatArray) -> Ledger | None:
     allowed = case.requirements.pump_down_time_s
     if allowed is None:
         return None
-    return _ledger(allowed, time_s, _share(allowed, time_s))
-
-
-def vapour(case: Case) -> Ledger | None:
-    """Vapour that trap, condenser or gas ballast takes ÷ vapour load.
-
-    Several vapours share trap and ballast: the shares of the load in what could be taken of each
-    alone add up, and the margin is one over their sum.
-    """
-    share: FloatArray | None = None
-    whole = 0.0
-    for substance, rate in case.loads.vapour_kg_s.items():
-        if rate <= 0.0 or substance not in SATURATION:
-            continue
-        trapped = _trapped_kg_s(case, substance)
-        # what a trap holds never gets to the pump: its capacity counts, not the gas ballast
-        alone = np.where(trapped > 0.0, trapped, _carried_kg_s(case, substance))
-        part = rate / np.maximum(alone, 1e-300)
-        share = part if share is None else share + part
-        whole += rate
-    if share is None:
-        return None
-    ratio = np.where(share > 0.0, 1.0 / np.where(share > 0.0, share, 1.0), np.inf)
-    # a capture pump keeps the vapour: how long is a matter of its life, see `duty`
-    keeps = np.array([[isinstance(front.pump, CapturePump)] for front in case.fronts])
-    applies = np.where(keeps, np.nan, ratio) if case.fronts else ratio
-    return _ledger(whole, whole * ratio, applies)
-
-
-def working_time_per_day_s(requirements: Requirements) -> float:
-    """Return how long vapour comes off in a day."""
-    duty = requirements.duty
-    return min(duty.cycles_per_day * duty.time_at_pressure_s, 86_400.0)
-
-
-def _trapped_kg_s(case: Case, substance: str) -> FloatArray:
-    """Rate at which traps take a day's vapour between two defrosts, shape (F or 1, B)."""
-    time = working_time_per_day_s(case.requirements)
-    per_second = 1.0 / time if time > 0.0 else 0.0
-    backs = np.array(
-        [[_holds(back.trap, substance, case.requirements) * per_second for back in case.backs]]
-    )
-    if case.states.inlet is None:
-        return backs
-    fronts = np.array(
-        [[_holds(front.trap, substance, case.requirements) * per_second] for front in case.fronts]
-    )
-    best: FloatArray = np.maximum(fronts, backs)
-    return best
-
-
-def vapour_route(case: Case, front: Front | None, back: Back) -> str:
-    """Say in a sentence where a stack's vapour goes."""
-    for substance in case.loads.vapour_kg_s:
-        for trap in (front.trap if front else None, back.trap):
-            if _holds(trap, substance, case.requirements) > 0.0 and trap is not None:
-                grams = f"{trap.capacity_kg * 1000:.0f} g"
-                return (
-                    f"{trap.name} holds it: {grams} until it must be defrosted, once a day at most."
-                )
-    if back.backing.ballast_m3_s > 0.0:
-        return f"Run {back.backing.name} warm and with its gas ballast open."
-    return "The pump has no gas ballast: the gas pumped with the vapour carries it out."
-
-
-def _holds(trap: Trap | None, substance: str, requirements: Requirements) -> float:
-    if trap is None or not is_caught(substance, trap, requirements):
-        return 0.0
-    return trap.capacity_kg
-
-
-def _carried_kg_s(case: Case, substance: str) -> FloatArray:
-    """Vapour that passes the backing pump uncondensed, shape (1, B)."""
-    model = SATURATION[substance]
-    exhaust = np.array([back.backing.exhaust_k for back in case.backs])
-    below = exhaust < model.high_k
-    saturation = np.full(exhaust.shape, np.inf)
-    saturation[below] = saturation_pressure_pa(substance, exhaust[below])
-    valve = np.array([back.backing.exhaust_valve_pa for back in case.backs])
-    ballast = Ballast(
-        flow_m3_s=np.array([back.backing.ballast_m3_s for back in case.backs]),
-        saturation_pa=saturation,
-        exhaust_pa=valve,
-        ambient_vapour_pa=AMBIENT_WATER_PA if substance == "water" else 0.0,
-    )
-    permanent = sum(
-        flow
-        for gas, flow in case.loads.running_pa_m3_s(process_time_s(case.requirements)).items()
-        if gas not in SATURATION
-    )
-    carried = vapour_carried_pa_m3_s(ballast, permanent)
-    per_throughput = SPECIES[substance].molar_mass_kg_mol / (constants.R * PUMP_K)
-    result: FloatArray = np.asarray(carried * per_throughput)[np.newaxis]
-    return result
-
-
-AMBIENT_WATER_PA = 1_170.0
-"""Water in the ballast air: 20 °C, 50 % relative humidity (half of 2 339 Pa, IAPWS)."""
+    return ledger(allowed, time_s, quotient(allowed, time_s))
 
 
 def duty(case: Case, time_s: FloatArray) -> Ledger | None:
@@ -299,7 +149,7 @@ def duty(case: Case, time_s: FloatArray) -> Ledger | None:
     asked = case.requirements.duty
     cycle = time_s + asked.time_at_pressure_s
     room = asked.shift_s / asked.cycles_per_day
-    worst = _ledger(cycle, np.full(cycle.shape, room), _share(room, cycle))
+    worst = ledger(cycle, np.full(cycle.shape, room), quotient(room, cycle))
     lives = np.array([[capture_life_margin_s(front, case)] for front in case.fronts])
     if lives.size == 0 or np.isnan(lives).all():
         return worst
@@ -355,7 +205,7 @@ def backstreaming(case: Case) -> Ledger | None:
     )
     if allowed is None or rates.size == 0 or np.isnan(rates).all():
         return None
-    return _ledger(allowed, rates, np.where(np.isnan(rates), np.nan, allowed / rates))
+    return ledger(allowed, rates, np.where(np.isnan(rates), np.nan, allowed / rates))
 
 
 def fluid(case: Case) -> Ledger | None:
@@ -371,7 +221,7 @@ def fluid(case: Case) -> Ledger | None:
     stands = np.array(
         [[front.fluid.largest_boiler_k if front.fluid else np.nan] for front in case.fronts]
     )
-    return _ledger(boiler, stands, stands / boiler)
+    return ledger(boiler, stands, stands / boiler)
 
 
 def utilities(case: Case) -> Ledger:
@@ -383,7 +233,7 @@ def compatibility(case: Case) -> Ledger:
     """1 where gas, cleanliness and pumps go together and every joint closes, else 0."""
     pumps = _yes_or_no(case, MarginKey.COMPATIBILITY)
     both = np.where(case.open_joints, 0.0, pumps.ratio)
-    return _ledger(1.0, both, both)
+    return ledger(1.0, both, both)
 
 
 def _yes_or_no(case: Case, key: MarginKey) -> Ledger:
@@ -393,7 +243,7 @@ def _yes_or_no(case: Case, key: MarginKey) -> Ledger:
     fronts = np.array([[allowed(front)] for front in case.field.fronts])
     backs = np.array([[allowed(back) for back in case.backs]])
     both = fronts * backs
-    return _ledger(1.0, both, both)
+    return ledger(1.0, both, both)
 
 
 def budget(case: Case) -> Ledger | None:
@@ -401,7 +251,7 @@ def budget(case: Case) -> Ledger | None:
     limit = case.requirements.commercial.budget
     if limit is None:
         return None
-    return _ledger(float(limit), case.purchase, _share(float(limit), case.purchase))
+    return ledger(float(limit), case.purchase, quotient(float(limit), case.purchase))
 
 
 STEADY_MARGINS: Mapping[MarginKey, Callable[[Case], Ledger | None]] = {

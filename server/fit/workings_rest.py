@@ -12,11 +12,8 @@ from server.fit.costs import Purse
 from server.fit.explain import margins_of
 from server.fit.inlet import is_caught
 from server.fit.loads import PUMP_K
-from server.fit.margins import (
-    AMBIENT_WATER_PA,
-    capture_life_margin_s,
-    working_time_per_day_s,
-)
+from server.fit.margin_vapour import AMBIENT_WATER_PA, working_time_per_day_s
+from server.fit.margins import capture_life_margin_s
 from server.fit.money import minor_digits
 from server.fit.results import Margin, MarginKey, Working
 from server.fit.running import energy_kwh_per_year, running_hours_per_year
