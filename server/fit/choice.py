@@ -33,7 +33,7 @@ from server.fit.requirements import Requirements
 
 @dataclass(frozen=True)
 class StackChoice:
-    """SKUs of a stack; None where the engine is to choose the fitting part or leave it out."""
+    """SKUs of a stack; None leaves a part out, and takes the usual fluid of a vapour pump."""
 
     high_vacuum_pump: str | None = None
     booster: str | None = None

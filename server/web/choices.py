@@ -8,12 +8,12 @@ from server.catalog.flanges import known_flanges
 from server.catalog.items import (
     BACKING_KINDS,
     HIGH_VACUUM_KINDS,
+    TURBO_KINDS,
     Catalog,
     Fluid,
     FluidService,
     Pump,
     PumpKind,
-    RootsBooster,
     Trap,
 )
 from server.fit.presets import PRESETS
@@ -88,7 +88,11 @@ def check_choices(catalog: Catalog) -> Mapping[str, Sequence[Group]]:
     return {
         "high_vacuum_pump": pump_choices(catalog, [k for k in PumpKind if k in HIGH_VACUUM_KINDS]),
         "booster": [
-            ("Boosters", [(b.sku, f"{b.name} ({b.sku})") for b in catalog.of_type(RootsBooster)])
+            *pump_choices(catalog, [PumpKind.ROOTS_BOOSTER]),
+            *(
+                (f"{kind}, to rough a sputter-ion pump", pumps)
+                for kind, pumps in pump_choices(catalog, [k for k in PumpKind if k in TURBO_KINDS])
+            ),
         ],
         "backing_pump": pump_choices(catalog, [k for k in PumpKind if k in BACKING_KINDS]),
         "fluid": [("Fluids for vapour-jet pumps", _grades(catalog, FluidService.VAPOUR))],

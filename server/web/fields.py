@@ -219,17 +219,20 @@ FIELDS: Final[Mapping[str, Field]] = {
     ),
     "stack.booster": Field(
         "Booster",
-        "Between high-vacuum pump and backing pump, for much gas at medium pressure.",
+        "Between high-vacuum pump and backing pump, for much gas at medium pressure. A sputter-ion "
+        "pump is roughed by a turbomolecular pump in this place.",
         entry=Entry.GROUPED,
         options="booster",
         blank="None",
     ),
     "stack.backing_pump": Field(
         "Backing pump",
-        "Exhausts to air. Empty: the smallest that does it is chosen for you.",
+        "Exhausts to air and keeps the pressure behind the high-vacuum pump low. Every stack has "
+        "one.",
         entry=Entry.GROUPED,
         options="backing_pump",
-        blank="Choose for me",
+        blank="Choose",
+        required=True,
     ),
     "stack.fluid": Field(
         "Pump fluid",
@@ -243,7 +246,7 @@ FIELDS: Final[Mapping[str, Field]] = {
         "Holds back oil vapour, or catches vapour from the work.",
         entry=Entry.GROUPED,
         options="trap",
-        blank="Choose for me",
+        blank="None",
     ),
     "pumps.*.sku": Field(
         "Pump",

@@ -218,6 +218,7 @@ def test_a_choice_of_pumps_is_judged_beside_its_form(
 ) -> None:
     asked = {
         "stack.high_vacuum_pump": "VAPOURJET-050-A",
+        "stack.backing_pump": "VANE2-0160",
         "chamber.volume": "20 L",
         "target_pressure": "1e-5 mbar",
     }

@@ -55,7 +55,7 @@ def test_an_unknown_pump_and_a_missing_one_are_said_at_their_field(browser: Test
     assert '<a href="#stack.backing_pump">Backing pump</a>' in unknown.text
     missing = browser.post("/check", data=enough)
     assert missing.status_code == 422
-    assert "Choose a high-vacuum pump or a backing pump." in missing.text
+    assert "Choose the pump that exhausts to atmosphere." in missing.text
 
 
 @pytest.mark.parametrize(

@@ -43,7 +43,7 @@ SkuPath = Annotated[str, Path(min_length=1, max_length=40)]
 
 
 class StackIn(BaseModel):
-    """A customer's own choice, by SKU; null where the program is to choose."""
+    """A customer's own choice, by SKU; null leaves a part out, a fluid to the usual one."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 

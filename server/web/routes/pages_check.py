@@ -134,14 +134,14 @@ def choice_of(form: Form) -> tuple[StackChoice, list[Fault]]:
     choice : StackChoice
         None where nothing was chosen.
     faults : list of Fault
-        One when no pump was chosen at all.
+        One when no backing pump was chosen.
     """
     chosen = {f.name: form.value(f"stack.{f.name}") or None for f in fields(StackChoice)}
     choice = StackChoice(**chosen)
-    if choice.high_vacuum_pump or choice.backing_pump:
+    if choice.backing_pump:
         return choice, []
-    message = "Choose a high-vacuum pump or a backing pump."
-    return choice, [Fault("stack.high_vacuum_pump", "", message)]
+    message = "Choose the pump that exhausts to atmosphere."
+    return choice, [Fault("stack.backing_pump", "", message)]
 
 
 def path_of(form: Form, sku: str) -> str:
