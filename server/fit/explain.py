@@ -73,11 +73,12 @@ def _margin(key: MarginKey, ledger: Ledger, spot: Spot) -> Margin:
     else:
         verdict = MarginVerdict.FAIL
     required, available = spot.at(ledger.required), spot.at(ledger.available)
+    currency = spot.judged.case.requirements.commercial.currency
     return Margin(
         key=key,
         required=required,
         available=available,
-        unit=rule.unit,
+        unit=currency if key is MarginKey.BUDGET else rule.unit,
         ratio=ratio,
         threshold=rule.threshold,
         verdict=verdict,

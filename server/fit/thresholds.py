@@ -16,7 +16,7 @@ from server.fit.results import MarginKey
 
 @dataclass(frozen=True)
 class MarginRule:
-    """How one margin is judged and shown."""
+    """How one margin is judged and shown; a yes or no has no unit, money that of the inquiry."""
 
     title: str
     unit: str
@@ -64,13 +64,13 @@ RULES: Mapping[MarginKey, MarginRule] = {
     ),
     MarginKey.FLUID: MarginRule("Fluid", "K", 1.0, "a fluid hotter than it stands turns to tar"),
     MarginKey.UTILITIES: MarginRule(
-        "Utilities", "1", 1.0, "what the site does not offer cannot be used"
+        "Utilities", "", 1.0, "what the site does not offer cannot be used"
     ),
     MarginKey.COMPATIBILITY: MarginRule(
-        "Compatibility", "1", 1.0, "gas, cleanliness and pump must go together"
+        "Compatibility", "", 1.0, "gas, cleanliness and pump must go together"
     ),
     MarginKey.BUDGET: MarginRule(
-        "Budget", "money", 1.0, "the purchase price against the budget given"
+        "Budget", "", 1.0, "the purchase price against the budget given"
     ),
 }
 

@@ -295,7 +295,7 @@ def _margin_line(margin: Margin) -> Working:
         "available ÷ required", _FORMULAS[margin.key], "1",
         f"threshold: {PRACTICE} ({rule.why})",
     )  # fmt: skip
-    unit = f" [{margin.unit}]" if margin.unit != "1" else ""
+    unit = f" [{margin.unit}]" if margin.unit else ""
     inputs: dict[str, float | str] = {
         f"required{unit}": margin.required,
         f"available{unit}": margin.available,

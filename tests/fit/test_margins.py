@@ -21,6 +21,7 @@ from server.catalog.items import (
 from server.fit.candidates import Field, fields_of
 from server.fit.costs import Purse
 from server.fit.evaluation import How, Judged, judge, without_refused
+from server.fit.explain import Spot, margins_of
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey
 from tests.fit.engine_cases import BENCH, Stack, a_bench, a_jet, a_rougher, inquiry, stack_of
@@ -196,6 +197,17 @@ def test_budget_is_set_against_the_purchase_price() -> None:
     # pumps 1900 + 1200 and one container of fluid 90 at least; small parts come on top
     assert price >= 3190.0
     assert ratio == pytest.approx(5000.0 / price)
+
+
+def test_money_is_shown_in_its_currency_and_a_yes_or_no_without_unit() -> None:
+    stack = only_stack(a_jet(), a_rougher(), FLUID, commercial={"budget": "5000"})
+    units = {m.key: m.unit for m in margins_of(Spot(stack.judged, stack.row, stack.column))}
+    assert units[MarginKey.BUDGET] == "EUR"
+    assert units[MarginKey.ULTIMATE] == "Pa"
+    assert {key for key, unit in units.items() if not unit} == {
+        MarginKey.UTILITIES,
+        MarginKey.COMPATIBILITY,
+    }
 
 
 # --- vapour --------------------------------------------------------------------------------------
