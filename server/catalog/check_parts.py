@@ -99,6 +99,8 @@ def check_together(draft: Draft) -> Iterator[CatalogFault]:
     yield from _check_pumps_filled(draft)
     yield from _check_grades(draft)
     for row, spare in draft.of_type(Spare):
+        if (spare.purpose is SparePurpose.LIQUID_NITROGEN) != (spare.content_m3 > 0.0):
+            yield row.fault("content", "Liquid nitrogen is sold by content, and nothing else is.")
         if not spare.fits:
             yield row.fault("fits", "A spare belongs to at least one SKU.")
         for sku in spare.fits:

@@ -198,17 +198,20 @@ class SparePurpose(StrEnum):
     JET_ASSEMBLY = "jet_assembly"
     FILTER_ELEMENT = "filter_element"
     SORBENT = "sorbent"
+    LIQUID_NITROGEN = "liquid_nitrogen"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Spare(Item):
-    """Service kit, seal set, heater, jet assembly, filter element, sorbent (``spares.csv``)."""
+    """Service kit, seal set, heater, jets, filter element, sorbent, coolant (``spares.csv``)."""
 
     purpose: SparePurpose
     fits: tuple[str, ...]
     """SKUs it belongs to."""
     every_hours: float | None = None
     """Replacement interval in running hours; empty: on failure or by opening."""
+    content_m3: float = 0.0
+    """What one delivery of liquid nitrogen holds; other spares come by the piece."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -55,6 +55,8 @@ __all__ = [
 
 _SECONDS_PER_HOUR = 3600.0
 _CM3 = 1e6
+NITROGEN_LATENT_J_M3 = 1.606e8
+"""Heat that a volume of liquid nitrogen takes up boiling at 1 atm: 199.2 kJ/kg × 806.1 kg/m³."""
 # Share of the charge that may be missing before a pump is topped up.
 _LOSS_BETWEEN_MARKS = 0.1
 
@@ -65,6 +67,7 @@ class UpkeepGroup(StrEnum):
     FLUIDS = "fluids and oils"
     SERVICE = "service parts and seals"
     FILTERS = "filter elements and sorbents"
+    COOLANT = "liquid nitrogen"
     CLEANING = "cleaning supplies"
 
 
@@ -161,6 +164,7 @@ def upkeep_lines(
         strip_downs = 0
     lines += _spare_lines(job, strip_downs)
     lines += _fitted_lines(job)
+    lines += _nitrogen_lines(job)
     lines += _cleaning_lines(job, strip_downs, kind)
     return tuple(line for line in lines if line.pieces)
 
@@ -259,6 +263,27 @@ def _fitted_lines(job: _Job) -> list[UpkeepLine]:
                 count = job.changes(every) * job.quantity
                 reason = _hours_reason(job, every)
                 lines.append(_line(spare, UpkeepGroup.FILTERS, count, 0, reason))
+    return lines
+
+
+def _nitrogen_lines(job: _Job) -> list[UpkeepLine]:
+    """Return the liquid nitrogen that cold traps boil off, at rest and by freezing vapour."""
+    lines = []
+    for trap in job.fitted:
+        if not isinstance(trap, Trap) or trap.nitrogen_use_m3_s <= 0.0:
+            continue
+        at_rest = trap.nitrogen_use_m3_s * job.hours * _SECONDS_PER_HOUR
+        frozen = job.use.exposure.frozen_j_per_day * job.use.duty.days_per_year
+        by_vapour = frozen * job.use.horizon_years / NITROGEN_LATENT_J_M3
+        boiled = (at_rest + by_vapour) * job.quantity
+        for spare in job.catalog.of_type(Spare):
+            if spare.purpose is SparePurpose.LIQUID_NITROGEN and trap.sku in spare.fits:
+                count = math.ceil(round(boiled / spare.content_m3, 9))
+                reason = f"{trap.name}: {volume_text(at_rest)} boil off in {job.hours:.0f} h"
+                if by_vapour > 0.0:
+                    reason += f", {volume_text(by_vapour)} more by the vapour that freezes"
+                lines.append(_line(spare, UpkeepGroup.COOLANT, count, 0, reason))
+                break
     return lines
 
 

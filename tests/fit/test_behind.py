@@ -97,4 +97,5 @@ def test_a_jet_whose_foreline_carries_nothing_is_judged_not_refused() -> None:
     stack = check(read_inquiry(asked), demo_catalog(), choice)
     foreline = next(one for one in stack.margins if one.key is MarginKey.FORELINE)
     assert foreline.ratio < 1.0
+    assert stack.pump_down is not None
     assert stack.pump_down.time_s == float("inf")
