@@ -91,7 +91,6 @@ _FROM_OTHER_TABLES = frozenset(
         "compression_k0",
     }
 )
-_KEEPS_ALL: frozenset[str] = frozenset()
 
 
 def load_catalog(folder: Path) -> Catalog:

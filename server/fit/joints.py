@@ -15,6 +15,7 @@ from functools import lru_cache
 
 from server.catalog.flanges import Flange, FlangeSystem
 from server.catalog.items import Catalog, LinePart, LineShape
+from server.catalog.joining import JOINT_SHAPES
 
 Family = tuple[str, int]
 """Flanges that mate: system (ISO-K and ISO-F as one) and nominal size."""
@@ -24,10 +25,6 @@ CLAWS = {63: 4, 80: 4, 100: 4, 125: 4, 160: 4, 200: 6, 250: 6, 320: 8, 400: 8, 5
 
 # Seal materials taken where the catalogue offers several: common practice, no source.
 _USUAL_SEAL = {LineShape.CENTRING_RING: "fkm", LineShape.GASKET: "copper"}
-
-HARDWARE = frozenset(
-    {LineShape.CENTRING_RING, LineShape.GASKET, LineShape.CLAMP, LineShape.BOLT_SET}
-)
 
 
 def family(flange: Flange) -> Family:
@@ -157,7 +154,7 @@ def _sorted_bench(key: _Same) -> Bench:
             for entry, out in ((part.flange_a, part.flange_b), (part.flange_b, part.flange_a)):
                 crossings.setdefault(family(entry), []).append(Step(part, entry, out))
     return Bench(
-        hardware=_best_hardware(part for part in parts if part.shape in HARDWARE),
+        hardware=_best_hardware(part for part in parts if part.shape in JOINT_SHAPES),
         shaped=_grouped(part for part in parts if part.shape in shapes),
         crossings={key: tuple(steps) for key, steps in crossings.items()},
     )

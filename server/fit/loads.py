@@ -12,10 +12,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import constants
 
 from server.fit.requirements import Requirements
+from server.physics.arrays import FloatArray
+from server.physics.gas import throughput_from_mass_rate_pa_m3_s, throughput_pa_m3_s
 from server.physics.gasload import GasLoad
 from server.physics.outgassing import OutgassingRow, outgassing_rate_pa_m_s, outgassing_row
 from server.physics.species import SPECIES
@@ -24,8 +24,6 @@ PUMP_K = 293.15
 """Temperature of the gas in lines and pumps. [K]"""
 
 AIR = "air"
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -90,11 +88,6 @@ class Loads:
         return GasLoad(constant, amplitude, alpha)
 
 
-def throughput_pa_m3_s(molar_flow_mol_s: float) -> float:
-    """Return the throughput of a molar flow at ``PUMP_K``."""
-    return molar_flow_mol_s * constants.R * PUMP_K
-
-
 def loads_of(requirements: Requirements) -> Loads:
     """Return the gas loads of an inquiry."""
     chamber = requirements.chamber
@@ -106,10 +99,12 @@ def loads_of(requirements: Requirements) -> Loads:
     process: dict[str, float] = defaultdict(float)
     vapour: dict[str, float] = defaultdict(float)
     for gas in requirements.process.gas:
-        process[gas.species] += throughput_pa_m3_s(gas.flow_mol_s)
+        process[gas.species] += float(throughput_pa_m3_s(gas.flow_mol_s, PUMP_K))
     for load in requirements.process.vapour:
         molar_mass = SPECIES[load.substance].molar_mass_kg_mol
-        process[load.substance] += throughput_pa_m3_s(load.rate_kg_s / molar_mass)
+        process[load.substance] += float(
+            throughput_from_mass_rate_pa_m3_s(load.rate_kg_s, molar_mass, PUMP_K)
+        )
         vapour[load.substance] += load.rate_kg_s
     found = {AIR, *process, *(surface.row.species for surface in surfaces)}
     return Loads(

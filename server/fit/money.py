@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from decimal import ROUND_HALF_UP, Decimal
 
-from server.errors import OutOfRange, QuantityError, UnknownName
+from server.errors import OutOfRange, UnknownName
 
 # Digits after the decimal point by ISO 4217:2015, list one (from memory; the tests compare them
 # with the common locale data). Only currencies listed here are traded in: others are refused.
@@ -51,30 +51,6 @@ def round_money(amount: Decimal, currency: str) -> Decimal:
     if not amount.is_finite() or abs(amount) > LARGEST_AMOUNT:
         raise OutOfRange(f"{amount} {currency} is not an amount that can be offered.")
     return amount.quantize(Decimal(1).scaleb(-minor_digits(currency)), rounding=ROUND_HALF_UP)
-
-
-def parse_money(text: str, currency: str) -> Decimal:
-    """Read an amount such as ``1204.50``: a decimal point, no thousands separator.
-
-    Raises
-    ------
-    QuantityError
-        When the text is no amount, is negative, or has more digits than the currency.
-    """
-    accepted = f"an amount in {currency} such as {round_money(Decimal('1204.5'), currency)}"
-    cleaned = text.strip()
-    try:
-        amount = Decimal(cleaned) if len(cleaned) <= 40 else Decimal("nan")
-    except InvalidOperation:
-        amount = Decimal("nan")
-    if not amount.is_finite() or amount > LARGEST_AMOUNT:
-        raise QuantityError(cleaned[:60], "This is not an amount of money.", accepted)
-    if amount < 0:
-        raise QuantityError(cleaned[:60], "An amount cannot be negative.", accepted)
-    rounded = round_money(amount, currency)
-    if rounded != amount:
-        raise QuantityError(cleaned[:60], f"{currency} has no such small unit.", accepted)
-    return rounded
 
 
 def sum_money(amounts: Iterable[Decimal], currency: str) -> Decimal:

@@ -32,9 +32,7 @@ from server.physics.steady import SteadyState, steady_state
 
 CATALOG = "catalogue"
 INQUIRY = "inquiry"
-ASSUMPTION = "assumption"
 PRACTICE = "common practice, no source"
-DEFINITION = "definition"
 NO_RESISTANCE_M3_S = 1e9
 """Stands for the conductance of a line without parts, as in the engine's tables. [m³/s]"""
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from scipy import constants
 
-from server.fit.loads import AIR, SurfaceSource, throughput_pa_m3_s
+from server.fit.loads import AIR, PUMP_K, SurfaceSource
 from server.fit.requirements import GasFlow, VapourLoad
 from server.fit.results import Working
 from server.fit.workings_bench import (
@@ -19,6 +19,7 @@ from server.fit.workings_bench import (
     in_full,
     line,
 )
+from server.physics.gas import throughput_from_mass_rate_pa_m3_s, throughput_pa_m3_s
 from server.physics.outgassing import HOUR_S, LAW_START_S, outgassing_rate_pa_m_s
 from server.physics.species import SPECIES
 
@@ -113,7 +114,7 @@ def _gas_line(number: int, gas: GasFlow) -> Working:
             "ṅ [mol/s]": gas.flow_mol_s,
             "R [J/(mol·K)]": constants.R,
         },
-        throughput_pa_m3_s(gas.flow_mol_s),
+        float(throughput_pa_m3_s(gas.flow_mol_s, PUMP_K)),
     )  # fmt: skip
 
 
@@ -127,7 +128,7 @@ def _vapour_line(number: int, vapour: VapourLoad) -> Working:
             "M [kg/mol]": molar_mass,
             "R [J/(mol·K)]": constants.R,
         },
-        throughput_pa_m3_s(vapour.rate_kg_s / molar_mass),
+        float(throughput_from_mass_rate_pa_m3_s(vapour.rate_kg_s, molar_mass, PUMP_K)),
     )  # fmt: skip
 
 

@@ -66,29 +66,6 @@ def vapour_tolerance_pa(ballast: Ballast, speed_m3_s: ArrayLike) -> FloatArray:
     return floats(np.where(tolerance > 0.0, tolerance, 0.0))
 
 
-def vapour_capacity_kg_s(
-    tolerance_pa: ArrayLike,
-    speed_m3_s: ArrayLike,
-    molar_mass_kg_mol: ArrayLike,
-    temperature_k: ArrayLike,
-) -> FloatArray:
-    """Return the vapour a pump takes at its tolerance, p_W·S·M/(R·T).
-
-    Parameters
-    ----------
-    tolerance_pa : array
-        Vapour tolerance. [Pa]
-    speed_m3_s : array
-        Speed of the pump. [m3/s]
-    molar_mass_kg_mol : array
-        Molar mass of the vapour. [kg/mol]
-    temperature_k : array
-        Temperature of the vapour at the inlet, > 0. [K]
-    """
-    throughput = floats(tolerance_pa) * floats(speed_m3_s)
-    return floats(throughput * floats(molar_mass_kg_mol) / (constants.R * floats(temperature_k)))
-
-
 def _room_pa_m3_s(ballast: Ballast, dry_gas_pa_m3_s: ArrayLike) -> FloatArray:
     """Vapour that still finds room in the exhaust; negative where the ballast is too moist."""
     flow = floats(ballast.flow_m3_s)

@@ -29,7 +29,6 @@ __all__ = [
     "molar_flow_mol_s",
     "molar_mass_kg_mol",
     "most_probable_speed_m_s",
-    "rarefaction",
     "species",
     "throughput_from_mass_rate_pa_m3_s",
     "throughput_pa_m3_s",
@@ -93,7 +92,15 @@ class GasState:
         return GAS_CONSTANT_J_MOL_K * self.temperature_k / self.molar_mass_kg_mol
 
     def rarefaction(self, radius_m: ArrayLike, pressure_pa: ArrayLike) -> Floats:
-        """Return δ = a p/(μ v₀); see :func:`rarefaction`."""
+        """Return δ = a p/(μ v₀) (SHARIPOV-1998): small is molecular, large is viscous.
+
+        Parameters
+        ----------
+        radius_m : array
+            Radius a of the tube or opening. [m]
+        pressure_pa : array
+            Pressure. [Pa]
+        """
         product: Floats = np.multiply(radius_m, pressure_pa, dtype=np.float64)
         return product / (self.viscosity_pa_s * self.most_probable_speed_m_s)
 
@@ -296,26 +303,6 @@ def mean_free_path_m(state: GasState, pressure_pa: ArrayLike) -> Floats:
         Mean free path. [m]
     """
     return equivalent_free_path_m(state, pressure_pa) * (math.sqrt(math.pi) / 2)
-
-
-def rarefaction(state: GasState, radius_m: ArrayLike, pressure_pa: ArrayLike) -> Floats:
-    """Return the rarefaction parameter δ = a p/(μ v₀): small is molecular, large is viscous.
-
-    Parameters
-    ----------
-    state : GasState
-        Gas at its temperature. [-]
-    radius_m : array
-        Radius a of the tube or opening. [m]
-    pressure_pa : array
-        Pressure. [Pa]
-
-    Returns
-    -------
-    array
-        Rarefaction (SHARIPOV-1998). [-]
-    """
-    return state.rarefaction(radius_m, pressure_pa)
 
 
 def knudsen_number(state: GasState, bore_m: ArrayLike, pressure_pa: ArrayLike) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
@@ -12,7 +12,7 @@ from scipy import constants
 
 from server.errors import OutOfRange, UnknownName
 from server.physics.arrays import FloatArray, floats
-from server.physics.outgassing import HOUR_S, LAW_START_S, OutgassingRow, surface_decay
+from server.physics.outgassing import HOUR_S, LAW_START_S, surface_decay
 
 
 def _no_terms() -> FloatArray:
@@ -98,45 +98,6 @@ def _decay_integral_s(time_s: FloatArray, alpha: FloatArray) -> FloatArray:
     )
     start_value = (LAW_START_S / HOUR_S) ** -alpha
     return floats(start_value * (held + LAW_START_S * log_ratio * factor))
-
-
-def surface_load(
-    rows: Sequence[OutgassingRow], area_m2: ArrayLike, constant_pa_m3_s: ArrayLike = 0.0
-) -> GasLoad:
-    """Return the load of several surfaces on top of a constant one.
-
-    Parameters
-    ----------
-    rows : sequence of OutgassingRow, length k
-        Material and condition of each surface. [-]
-    area_m2 : array, shape (k,) or (n, k)
-        Area of each surface. [m2]
-    constant_pa_m3_s : array, scalar or shape (n,)
-        Leak, permeation and process gas. [Pa m3/s]
-    """
-    rate = np.array([row.q1_pa_m_s for row in rows], dtype=np.float64)
-    alpha = np.array([row.alpha for row in rows], dtype=np.float64)
-    return GasLoad(constant_pa_m3_s, rate * floats(area_m2), alpha)
-
-
-def leak_from_pressure_rise_pa_m3_s(
-    volume_m3: ArrayLike, rise_pa: ArrayLike, duration_s: ArrayLike
-) -> FloatArray:
-    """Return the load that raises the pressure of a closed volume, V·Δp/Δt.
-
-    Parameters
-    ----------
-    volume_m3 : array
-        Closed volume. [m3]
-    rise_pa : array
-        Pressure rise. [Pa]
-    duration_s : array
-        Time it took, > 0. [s]
-    """
-    duration = floats(duration_s)
-    if np.any(duration <= 0.0):
-        raise OutOfRange("The time of a pressure-rise test must be above zero.")
-    return floats(floats(volume_m3) * floats(rise_pa) / duration)
 
 
 _BANDS = ((90.0, 0.98), (20.0, 0.73), (3.0, 0.39), (1.0, 0.244))

@@ -106,8 +106,6 @@ _PUMPS = (
            "J. Phys. Chem. Ref. Data 25, 1509"),
     Source("FRAY-2009", "N. Fray, B. Schmitt", "Sublimation of ices of astrophysical interest",
            2009, "Planet. Space Sci. 57, 2053"),
-    Source("LANGMUIR-1913", "I. Langmuir", "The vapor pressure of metallic tungsten", 1913,
-           "Phys. Rev. 2, 329"),
     Source("GAEDE-1935", "W. Gaede", "Gas ballast pumps", 1935,
            "as in Power, High Vacuum Pumping Equipment (1966), and ISO 21360-2"),
     Source("VANATTA-1965", "C. M. Van Atta", "Vacuum Science and Engineering", 1965,

@@ -161,22 +161,6 @@ def net_speed_m3_s(
     return floats(floats(speed_m3_s) * np.maximum(left, 0.0))
 
 
-def series_speed_m3_s(speed_m3_s: ArrayLike, conductance_m3_s: ArrayLike) -> FloatArray:
-    """Return the speed left behind a conductance, S·C/(S + C).
-
-    Both at the same pressure and gas, or close to it; an infinite conductance takes nothing.
-
-    Parameters
-    ----------
-    speed_m3_s : array
-        Speed at the pump. [m3/s]
-    conductance_m3_s : array
-        Conductance of the line, > 0, may be inf. [m3/s]
-    """
-    speed = floats(speed_m3_s)
-    return floats(speed / (1.0 + speed / floats(conductance_m3_s)))
-
-
 def gather(
     flat_speed: FloatArray, row_start: IntArray, cell: IntArray, fraction: FloatArray
 ) -> tuple[FloatArray, FloatArray]:

@@ -259,23 +259,3 @@ def fluid_vapour_pressure_pa(
     """
     exponent = floats(constant_a) - floats(constant_b_k) / floats(temperature_k)
     return floats(np.power(10.0, exponent, dtype=np.float64))
-
-
-def evaporation_flux_kg_m2_s(
-    pressure_pa: ArrayLike, molar_mass_kg_mol: ArrayLike, temperature_k: ArrayLike
-) -> FloatArray:
-    """Return the largest flux that can leave a surface, p·√(M/(2πRT)) [LANGMUIR-1913].
-
-    Parameters
-    ----------
-    pressure_pa : array
-        Vapour pressure at the surface. [Pa]
-    molar_mass_kg_mol : array
-        Molar mass. [kg/mol]
-    temperature_k : array
-        Temperature of the surface, > 0. [K]
-    """
-    per_pascal = np.sqrt(
-        floats(molar_mass_kg_mol) / (2.0 * np.pi * constants.R * floats(temperature_k))
-    )
-    return floats(floats(pressure_pa) * per_pascal)

@@ -112,10 +112,6 @@ class Quote:
         """Return the lines under one heading."""
         return tuple(line for line in self.lines if line.group is group)
 
-    def group_total(self, group: LineGroup) -> Decimal:
-        """Return the net sum of one heading."""
-        return sum_money((line.total for line in self.lines_of(group)), self.currency)
-
     @property
     def groups(self) -> tuple[LineGroup, ...]:
         """Headings that have lines, in order."""

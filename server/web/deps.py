@@ -18,7 +18,6 @@ from server.quoting.order import Party, read_order
 from server.quoting.ports import QuoteStore
 from server.quoting.quote import Quote
 from server.quoting.service import issue_quote
-from server.web.settings import Settings
 
 
 @dataclass(frozen=True)
@@ -37,19 +36,12 @@ def services_of(request: Request) -> Services:
     return services
 
 
-def settings_of(request: Request) -> Settings:
-    """Return the settings of the running app."""
-    settings: Settings = request.app.state.settings
-    return settings
-
-
 def catalog_of(request: Request) -> Catalog:
     """Return the catalogue that new advice rests on."""
     return services_of(request).catalogs.current()
 
 
 ServicesDep = Annotated[Services, Depends(services_of)]
-SettingsDep = Annotated[Settings, Depends(settings_of)]
 CatalogDep = Annotated[Catalog, Depends(catalog_of)]
 
 

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.fit.loads import AIR, PUMP_K, loads_of, throughput_pa_m3_s
+from server.fit.loads import AIR, PUMP_K, loads_of
+from server.physics.gas import throughput_pa_m3_s
 from server.physics.gasload import load_at_pa_m3_s
 from tests.fit.engine_cases import COATER, inquiry
 
@@ -16,7 +17,7 @@ LOADS = loads_of(inquiry(COATER))
 
 def test_a_standard_flow_becomes_a_throughput_by_moles_check_c9() -> None:
     # values.json C9: 1 sccm = 7.4358e-7 mol/s = 1.8124e-3 Pa·m³/s at 20 °C (SEMI E12, ideal gas)
-    assert throughput_pa_m3_s(7.4358e-7) == pytest.approx(1.8124e-3, rel=1e-4)
+    assert float(throughput_pa_m3_s(7.4358e-7, PUMP_K)) == pytest.approx(1.8124e-3, rel=1e-4)
     assert LOADS.process_pa_m3_s["argon"] == pytest.approx(20 * 1.8124e-3, rel=1e-4)
 
 

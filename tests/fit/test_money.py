@@ -9,11 +9,10 @@ from babel.numbers import get_currency_precision, list_currencies
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.errors import OutOfRange, QuantityError, UnknownName
+from server.errors import OutOfRange, UnknownName
 from server.fit.money import (
     known_currencies,
     minor_digits,
-    parse_money,
     round_money,
     sum_money,
     tax_on,
@@ -56,17 +55,6 @@ def test_sums_are_exact_in_minor_units(prices: list[Decimal]) -> None:
 @given(amounts, st.decimals("0", "100", places=2))
 def test_tax_is_within_half_a_cent(net: Decimal, rate: Decimal) -> None:
     assert abs(tax_on(net, rate, "EUR") - net * rate / 100) <= Decimal("0.005")
-
-
-@given(amounts)
-def test_what_is_written_is_read(amount: Decimal) -> None:
-    assert parse_money(str(amount), "EUR") == amount
-
-
-@pytest.mark.parametrize("typed", ["", "abc", "nan", "inf", "-1", "1.234", "1e15", "9" * 100])
-def test_what_is_no_amount_is_refused(typed: str) -> None:
-    with pytest.raises(QuantityError, match="Accepted: an amount in EUR"):
-        parse_money(typed, "EUR")
 
 
 def test_an_unknown_currency_is_refused() -> None:

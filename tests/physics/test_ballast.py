@@ -11,7 +11,6 @@ from server.errors import OutOfRange
 from server.physics.ballast import (
     Ballast,
     condensed_in_pump_pa_m3_s,
-    vapour_capacity_kg_s,
     vapour_tolerance_pa,
 )
 from server.physics.vapour import saturation_pressure_pa
@@ -32,14 +31,6 @@ def test_water_vapour_tolerance_check_c1(celsius: float, millibar: float) -> Non
     assert float(vapour_tolerance_pa(ballast_at(celsius), 1.0)) == pytest.approx(
         millibar * 100.0, abs=5.0
     )
-
-
-def test_water_vapour_capacity_check_c2() -> None:
-    # S = 100 m3/h, vapour at 20 °C: 4.47 kg/h
-    speed = 100.0 / 3600.0
-    tolerance = vapour_tolerance_pa(ballast_at(75.0, 0.1 * speed), speed)
-    capacity = vapour_capacity_kg_s(tolerance, speed, 18.01528e-3, 293.15)
-    assert float(capacity) * 3600.0 == pytest.approx(4.47, abs=0.005)
 
 
 def test_a_valve_that_opens_higher_lowers_the_tolerance() -> None:

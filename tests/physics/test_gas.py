@@ -26,7 +26,6 @@ from server.physics.gas import (
     molar_flow_mol_s,
     molar_mass_kg_mol,
     most_probable_speed_m_s,
-    rarefaction,
     species,
     throughput_from_mass_rate_pa_m3_s,
     throughput_pa_m3_s,
@@ -229,7 +228,7 @@ def test_an_unknown_species_lists_the_known_ones() -> None:
 def test_rarefaction_and_knudsen_number_are_inverse(pressure: float, radius: float) -> None:
     # δ = √π/2 · a/λ = √π/4 · 1/Kn with Kn = λ/2a.
     state = gas_state(NITROGEN, 293.15)
-    delta = rarefaction(state, radius, pressure)
+    delta = state.rarefaction(radius, pressure)
     assert delta * knudsen_number(state, 2 * radius, pressure) == pytest.approx(
         math.sqrt(math.pi) / 4, rel=1e-12
     )

@@ -18,10 +18,8 @@ from server.physics.gasload import (
     air_in_leakage_kg_s,
     drying_time_s,
     gas_given_off_pa_m3,
-    leak_from_pressure_rise_pa_m3_s,
     load_at_pa_m3_s,
     permeation_pa_m3_s,
-    surface_load,
     wet_goods_throughput_pa_m3_s,
 )
 from server.physics.outgassing import outgassing_rate_pa_m_s, outgassing_row
@@ -30,7 +28,9 @@ from server.physics.vapour import saturation_pressure_pa
 
 def test_surfaces_add_up() -> None:
     steel, seal = outgassing_row("stainless_steel", "unbaked"), outgassing_row("fkm", "unbaked")
-    load = surface_load([steel, seal], [2.6, 0.02], 2e-6)
+    rows, area = [steel, seal], np.array([2.6, 0.02])
+    rate, alpha = np.array([[row.q1_pa_m_s, row.alpha] for row in rows]).T
+    load = GasLoad(2e-6, rate * area, alpha)
     time = 5400.0
     by_hand = 2e-6 + 2.6 * outgassing_rate_pa_m_s(steel, time)
     by_hand += 0.02 * outgassing_rate_pa_m_s(seal, time)
@@ -78,13 +78,6 @@ def test_impossible_loads_are_refused(
 ) -> None:
     with pytest.raises(OutOfRange):
         GasLoad(constant, np.array(amplitude), np.array(alpha))
-
-
-def test_leak_by_pressure_rise() -> None:
-    # definition, V·Δp/Δt: 1 L rising by 1 Pa in 1 s is 1e-3 Pa m3/s
-    assert float(leak_from_pressure_rise_pa_m3_s(1e-3, 1.0, 1.0)) == pytest.approx(1e-3)
-    with pytest.raises(OutOfRange):
-        leak_from_pressure_rise_pa_m3_s(1.0, 1.0, 0.0)
 
 
 def test_air_leakage_allowance_of_process_plant() -> None:

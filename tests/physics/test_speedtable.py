@@ -14,7 +14,6 @@ from server.physics.speedtable import (
     log_grid,
     lookup,
     net_speed_m3_s,
-    series_speed_m3_s,
     tabulate,
 )
 
@@ -122,13 +121,6 @@ def test_default_grid_keeps_linear_interpolation_of_one_over_p_within_its_promis
     curve = table(1.0 / GRID.pressure_pa)
     middle = np.sqrt(GRID.pressure_pa[:-1] * GRID.pressure_pa[1:])
     assert lookup(curve, 0, middle) == pytest.approx(1.0 / middle, rel=3e-3)
-
-
-@given(st.floats(1e-6, 10.0), st.floats(1e-6, 10.0))
-def test_a_line_never_adds_speed(speed: float, conductance: float) -> None:
-    left = float(series_speed_m3_s(speed, conductance))
-    assert 0.0 < left <= min(speed, conductance) * (1 + 1e-12)
-    assert float(series_speed_m3_s(speed, np.inf)) == speed
 
 
 def test_net_speed_is_zero_at_the_ultimate_pressure() -> None:

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from server.errors import OutOfRange
 from server.physics.speedtable import SpeedTable, log_grid, lookup, net_speed_m3_s, tabulate
-from server.physics.steady import backing_pressure_pa, largest_throughput_pa_m3_s, steady_state
+from server.physics.steady import steady_state
 
 GRID = log_grid(1e-8, 1.1e5)
 RNG_SEED = 20
@@ -91,18 +91,12 @@ def test_the_root_lies_in_the_first_cell_that_an_exhaustive_scan_finds() -> None
 
 def test_a_load_above_the_largest_throughput_has_no_steady_state() -> None:
     table = random_tables(50, 4)
-    largest = largest_throughput_pa_m3_s(table, np.arange(50))
+    largest = np.max(table.speed_m3_s * GRID.pressure_pa, axis=1)
     over = steady_state({"air": largest * 1.001}, {"air": table}, np.arange(50))
     under = steady_state({"air": largest * 0.999}, {"air": table}, np.arange(50))
     assert not over.exists.any()
     assert np.all(np.isnan(over.pressure_pa))
     assert under.exists.all()
-
-
-def test_largest_throughput_at_or_below_a_pressure() -> None:
-    table = SpeedTable(GRID, np.ones((1, GRID.count)))
-    got = float(largest_throughput_pa_m3_s(table, [0], 10.0)[0])
-    assert 10.0 / np.exp(GRID.step) < got <= 10.0  # the highest node not above 10 Pa
 
 
 def test_backing_pump_and_vapour_jet_pump_for_a_leak_example_e2() -> None:
@@ -114,13 +108,6 @@ def test_backing_pump_and_vapour_jet_pump_for_a_leak_example_e2() -> None:
     state = steady_state({"air": leak}, {"air": SpeedTable(GRID, speeds)}, [0, 1])
     assert state.pressure_pa / constants.torr == pytest.approx([0.150, 0.0002], rel=1e-3)
     assert speeds[1, 0] == pytest.approx(0.627, abs=0.001)  # the book's figure in m3/s
-
-
-def test_backing_pressure_of_a_throughput() -> None:
-    table = SpeedTable(GRID, np.full((2, GRID.count), 2.5e-3))
-    state = backing_pressure_pa([1.0, 500.0], table, [0, 1])
-    assert state.pressure_pa[0] == pytest.approx(400.0)
-    assert not state.exists[1]  # 500 Pa m3/s at 2.5 L/s would need 200 kPa
 
 
 def test_below_the_grid_the_lowest_speed_holds_and_no_load_is_no_pressure() -> None:

@@ -15,7 +15,6 @@ from scipy import constants
 from server.errors import OutOfRange, UnknownName
 from server.physics.vapour import (
     SATURATION,
-    evaporation_flux_kg_m2_s,
     fluid_vapour_pressure_pa,
     saturation_pressure_pa,
     time_to_defrost_s,
@@ -172,11 +171,3 @@ def test_time_to_defrost() -> None:
 )
 def test_pump_fluids_at_room_temperature(a: float, b: float, pascal: float) -> None:
     assert float(fluid_vapour_pressure_pa(a, b, 298.15)) == pytest.approx(pascal, rel=0.2)
-
-
-def test_evaporation_flux_is_a_quarter_of_density_times_mean_speed() -> None:
-    # kinetic theory: ρ·v̄/4 with ρ = pM/(RT), v̄ = √(8RT/πM)
-    p, m, t = 3.0, 0.018, 290.0
-    density = p * m / (constants.R * t)
-    speed = np.sqrt(8 * constants.R * t / (np.pi * m))
-    assert float(evaporation_flux_kg_m2_s(p, m, t)) == pytest.approx(density * speed / 4)
