@@ -96,14 +96,24 @@ def rough_curves(
 ) -> RoughCurves:
     """Follow roughing with each back from the atmosphere to a pressure (or as far as it gets)."""
     tables = states.backing.at_chamber
-    load = equivalent_load(loads, tables, backs, ROUGH_REFERENCE_PA)
+    load = equivalent_load(loads, tables, backs, rough_reference_pa(states, backs))
     phase = Phase(tables[AIR], backs, ATMOSPHERE_PA, lowest_pa)
     found = pump_down(loads.volume_m3, load, phase, HORIZON_S, trace=True)
     return RoughCurves(found.curve_time_s, found.curve_pressure_pa)
 
 
+def rough_reference_pa(states: FieldStates, backs: IntArray) -> FloatArray:
+    """Return the pressure at which the speeds of the species are compared while roughing.
+
+    Well above where each back comes to rest: there a pump takes no gas at all.
+    """
+    assert states.rough_floor_pa is not None  # noqa: S101 (set for every high-vacuum field)
+    found: FloatArray = np.fmax(ROUGH_REFERENCE_PA, 2.0 * states.rough_floor_pa[0][backs])
+    return found
+
+
 ROUGH_REFERENCE_PA = 100.0
-"""Pressure at which the speeds of the species are compared while roughing. [Pa]"""
+"""The least of these pressures. [Pa]"""
 
 
 def crossover_pressure_pa(states: FieldStates) -> FloatArray:

@@ -15,7 +15,7 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.fit.explain import Spot, duration, pressure
-from server.fit.requirements import Application, Requirements
+from server.fit.requirements import Application, Condition, Requirements
 from server.fit.thresholds import VANE_CLEAN_ROUGHING_PA
 
 SILICONE_MATTERS = frozenset(
@@ -28,11 +28,21 @@ def flags_of(spot: Spot) -> tuple[str, ...]:
     """Return what the customer must be told about a stack besides its margins."""
     asked = spot.judged.case.requirements
     flags = [
+        *_chamber_flags(asked),
         *_fluid_flags(spot, asked),
         *_trap_flags(spot),
         *_pump_flags(spot),
     ]
     return tuple(dict.fromkeys(flags))
+
+
+def _chamber_flags(asked: Requirements) -> list[str]:
+    if all(surface.condition is not Condition.BAKED for surface in asked.chamber.surfaces):
+        return []
+    return [
+        "The pump-down counts from a chamber whose walls are baked already and took up no water "
+        "since. After an opening to air a bake-out of a day or more comes on top."
+    ]
 
 
 def _fluid_flags(spot: Spot, asked: Requirements) -> list[str]:

@@ -16,11 +16,11 @@ from scipy.stats import qmc
 from server.fit.evacuation import (
     ATMOSPHERE_PA,
     HORIZON_S,
-    ROUGH_REFERENCE_PA,
     Takeover,
     equivalent_load,
     held_back_s,
     high_vacuum_phase,
+    rough_reference_pa,
     roughing_run_up_s,
     run_up_s,
     with_constant,
@@ -137,7 +137,9 @@ def follow(
     if states.inlet is not None:
         stop = np.maximum(judged.evacuation.crossover_pa[_position(judged, chosen)], target)
     tables = states.backing.at_chamber
-    reference = ROUGH_REFERENCE_PA if states.inlet is not None else target
+    reference: FloatArray | float = target
+    if states.inlet is not None:
+        reference = rough_reference_pa(states, chosen[1])
     load = _scaled(equivalent_load(loads, tables, chosen[1], reference), draws)
     phase = Phase(tables[AIR], chosen[1], ATMOSPHERE_PA, stop, speed_factor=draws.roughing_speed)
     roughing = pump_down(loads.volume_m3, load, phase, HORIZON_S, trace=trace)

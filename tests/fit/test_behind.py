@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -99,3 +100,18 @@ def test_a_jet_whose_foreline_carries_nothing_is_judged_not_refused() -> None:
     assert foreline.ratio < 1.0
     assert stack.pump_down is not None
     assert stack.pump_down.time_s == float("inf")
+
+
+def test_a_diaphragm_pump_roughs_for_a_turbo_above_its_own_ultimate_pressure() -> None:
+    """V/S·ln(p₁/p₂) down to a pressure above the 8 mbar where it rests (textbooks)."""
+    catalog = demo_catalog()
+    choice = StackChoice(high_vacuum_pump="TURBO-065-CF", backing_pump="DIAPHRAGM-0009")
+    stack = check(read_inquiry(BAKED), catalog, choice)
+    turbo = catalog.get("TURBO-065-CF", TurboPump)
+    assert stack.pump_down is not None
+    rough = next(span for span in stack.pump_down.phases if span.name == "Roughing")
+    nominal_m3_s = 0.9 / 3600.0
+    at_least = 0.06 / nominal_m3_s * math.log(101_325.0 / turbo.start_pressure_pa)
+    assert at_least < rough.end_s < 3.0 * at_least
+    assert stack.pump_down.time_s < 2.0 * rough.end_s
+    assert stack.pump_down.p10_s < stack.pump_down.time_s < stack.pump_down.p90_s
