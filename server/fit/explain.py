@@ -16,7 +16,7 @@ from server.fit.margin_vapour import vapour_route
 from server.fit.margins import lowest_asked_pa, stands_idle
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.thresholds import BURST_S, ROUNDING, RULES, VANE_CLEAN_ROUGHING_PA
-from server.units import Dimension, format_quantity
+from server.units import Dimension, format_duration, format_quantity
 
 
 @dataclass(frozen=True)
@@ -100,9 +100,7 @@ def flow(value_pa_m3_s: float) -> str:
 
 def duration(value_s: float) -> str:
     """Return a time as people say it, or ``never``."""
-    if not math.isfinite(value_s):
-        return "never"
-    return format_quantity(value_s, Dimension.TIME)
+    return format_duration(value_s) if math.isfinite(value_s) else "never"
 
 
 def _ultimate(said: Said) -> str:
@@ -136,7 +134,7 @@ def _throughput(said: Said) -> str:
         sentence += f" The foreline sets this limit: the pump alone could carry {flow(own)}."
     asked = said.spot.judged.case.requirements.process.pressure_pa
     if asked:
-        speed = format_quantity(said.available / asked, Dimension.SPEED)
+        speed = format_quantity(said.available / asked, Dimension.SPEED, "L/s")
         sentence += f" At {pressure(asked)} the chamber therefore sees at most {speed}."
     return sentence
 

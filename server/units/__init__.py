@@ -2,12 +2,13 @@
 
 from server.units.dimensions import Dimension, accepted_examples
 from server.units.reading import parse_quantity
-from server.units.showing import convert, format_quantity, units_of
+from server.units.showing import convert, format_duration, format_quantity, units_of
 
 __all__ = [
     "Dimension",
     "accepted_examples",
     "convert",
+    "format_duration",
     "format_quantity",
     "parse_quantity",
     "units_of",

@@ -85,6 +85,47 @@ def format_quantity(
     return f"{_figures(convert(value_si, shown, dimension), digits)} {shown}".strip()
 
 
+def format_duration(seconds: float) -> str:
+    """Return a time as people say it, such as ``7 min 30 s``.
+
+    Parameters
+    ----------
+    seconds : float
+        Finite. [s]
+
+    Returns
+    -------
+    str
+        ``0.4 s``, ``48 s``, ``7 min 30 s``, ``45 min``, ``2 h 5 min`` or ``3 days 4 h``.
+
+    Raises
+    ------
+    OutOfRange
+        When the time is not finite.
+    """
+    if not math.isfinite(seconds):
+        raise OutOfRange("There is no number to show for a time.")
+    if seconds < 0:
+        return f"−{format_duration(-seconds)}"
+    if seconds < 10:
+        return f"{seconds:.2g} s"
+    if round(seconds) < 60:
+        return f"{round(seconds)} s"
+    if seconds < 20 * 60:
+        return _two_parts(round(seconds), 60, "min", "s")
+    if round(seconds / 60) < 60:
+        return f"{round(seconds / 60)} min"
+    if seconds < 86_400:
+        return _two_parts(round(seconds / 60), 60, "h", "min")
+    hours = round(seconds / 3600)
+    return _two_parts(hours, 24, "day" if hours < 48 else "days", "h")
+
+
+def _two_parts(amount: int, size: int, large: str, small: str) -> str:
+    whole, rest = divmod(amount, size)
+    return f"{whole} {large}" + (f" {rest} {small}" if rest else "")
+
+
 def units_of(dimension: Dimension) -> tuple[str, ...]:
     """Return the units offered for a dimension, the usual one first."""
     return KINDS[dimension].offered

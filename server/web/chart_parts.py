@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.units import Dimension, convert
-from server.web.formatting import DAY_S, HOUR_S, MINUTE_S
 
 Spec = dict[str, object]
 Points = Sequence[tuple[float, ...]]
@@ -62,7 +61,7 @@ def finite(points: Points) -> list[tuple[float, ...]]:
 
 def time_unit(longest_s: float) -> tuple[str, float]:
     """Return the unit for times up to the longest, and the seconds in it."""
-    for unit, seconds in (("days", DAY_S), ("h", HOUR_S), ("min", MINUTE_S)):
+    for unit, seconds in (("days", 86_400.0), ("h", 3600.0), ("min", 60.0)):
         if longest_s >= 3 * seconds:
             return unit, seconds
     return "s", 1.0

@@ -10,13 +10,10 @@ from decimal import Decimal
 from babel.dates import format_date, format_datetime
 from babel.numbers import format_currency
 
-from server.units import Dimension, format_quantity
+from server.units import Dimension, format_duration, format_quantity
 
 LOCALE = "en_GB"
 NEVER = "not reached"
-MINUTE_S = 60.0
-HOUR_S = 3600.0
-DAY_S = 86400.0
 
 _DIMENSION_OF_UNIT: Mapping[str, Dimension] = {
     "Pa": Dimension.PRESSURE,
@@ -153,29 +150,9 @@ def duration(seconds: float) -> str:
     Returns
     -------
     str
-        ``0.4 s``, ``48 s``, ``7 min 30 s``, ``2 h 5 min``, ``3 days 4 h`` or ``not reached``.
+        Such as ``7 min 30 s``, or ``not reached``.
     """
-    if not math.isfinite(seconds):
-        return NEVER
-    if seconds < 0:
-        return f"−{duration(-seconds)}"
-    if seconds < 10:
-        return f"{number(seconds, 2)} s"
-    if round(seconds) < MINUTE_S:
-        return f"{round(seconds)} s"
-    if seconds < 20 * MINUTE_S:
-        return _two_parts(round(seconds), int(MINUTE_S), "min", "s")
-    if round(seconds / MINUTE_S) < HOUR_S / MINUTE_S:
-        return f"{round(seconds / MINUTE_S)} min"
-    if seconds < DAY_S:
-        return _two_parts(round(seconds / MINUTE_S), 60, "h", "min")
-    days, hours = divmod(round(seconds / HOUR_S), 24)
-    return f"{days} {'day' if days == 1 else 'days'}" + (f" {hours} h" if hours else "")
-
-
-def _two_parts(amount: int, size: int, large: str, small: str) -> str:
-    whole, rest = divmod(amount, size)
-    return f"{whole} {large}" + (f" {rest} {small}" if rest else "")
+    return format_duration(seconds) if math.isfinite(seconds) else NEVER
 
 
 def money(amount: Decimal, currency: str) -> str:
