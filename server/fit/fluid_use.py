@@ -29,7 +29,7 @@ from server.catalog.items import (
 from server.errors import OutOfRange, UnknownName
 from server.fit.requirements import Duty, Hazard, Requirements
 from server.physics.species import SPECIES
-from server.physics.vapour import SATURATION, saturation_pressure_pa
+from server.physics.vapour import SATURATION, fluid_vapour_pressure_pa, saturation_pressure_pa
 
 
 @dataclass(frozen=True)
@@ -157,7 +157,9 @@ def usual_grade(pump: Pump, exposure: Exposure, catalog: Catalog) -> str:
 
 def vapour_pressure_pa(fluid: Fluid, temperature_k: float) -> float:
     """Return a fluid's vapour pressure at a temperature [K], by its two constants. [Pa]."""
-    return float(10 ** (fluid.vapour_pressure_a - fluid.vapour_pressure_b_k / temperature_k))
+    return float(
+        fluid_vapour_pressure_pa(fluid.vapour_pressure_a, fluid.vapour_pressure_b_k, temperature_k)
+    )
 
 
 def first_charge_supplied(pump: Pump, kind: FluidKind) -> bool:

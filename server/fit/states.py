@@ -20,6 +20,7 @@ from server.catalog.items import TurboPump, VapourPump
 from server.fit.backing import BackTables, Foreline
 from server.fit.behind import parts_behind, rest_pa
 from server.fit.candidates import Back, Front, HighVacuumPump
+from server.fit.fluid_use import vapour_pressure_pa
 from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
@@ -29,7 +30,6 @@ from server.physics.arrays import FloatArray, IntArray
 from server.physics.pumps import tolerable_foreline_pa
 from server.physics.speedtable import SpeedTable
 from server.physics.steady import steady_state
-from server.physics.vapour import fluid_vapour_pressure_pa
 
 ROOM_K = 298.15
 """Temperature of an uncooled inlet, where pump fluid evaporates back. [K]"""
@@ -390,7 +390,4 @@ def resting_pressure_pa(front: Front) -> float:
     if front.fluid is None:
         return front.pump.ultimate_pa
     surface = ROOM_K if front.trap is None else front.trap.surface_k
-    vapour = fluid_vapour_pressure_pa(
-        front.fluid.vapour_pressure_a, front.fluid.vapour_pressure_b_k, surface
-    )
-    return max(front.pump.ultimate_pa, float(vapour))
+    return max(front.pump.ultimate_pa, vapour_pressure_pa(front.fluid, surface))

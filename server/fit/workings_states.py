@@ -10,6 +10,7 @@ import numpy as np
 from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump
 from server.fit.behind import parts_behind, rest_pa
+from server.fit.fluid_use import vapour_pressure_pa
 from server.fit.loads import AIR
 from server.fit.results import Working
 from server.fit.states import ROOM_K
@@ -25,7 +26,6 @@ from server.fit.workings_bench import (
     line,
     speed_at,
 )
-from server.physics.vapour import fluid_vapour_pressure_pa
 
 BASE_SECTION = "Base pressure"
 PROCESS_SECTION = "Process state"
@@ -83,9 +83,7 @@ def _resting_lines(bench: Bench) -> Iterator[Working]:
         return
     surface = ROOM_K if front.trap is None else front.trap.surface_k
     fluid = front.fluid
-    vapour = float(
-        fluid_vapour_pressure_pa(fluid.vapour_pressure_a, fluid.vapour_pressure_b_k, surface)
-    )
+    vapour = vapour_pressure_pa(fluid, surface)
     held_by = "the inlet at room temperature" if front.trap is None else front.trap.name
     yield line(
         BASE_SECTION, "fluid-vapour", f"Vapour of {fluid.name}", _FLUID,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from server.catalog.items import BackingPump, Fluid, Pump, RootsBooster
+from server.fit.fluid_use import vapour_pressure_pa
 from server.units import Dimension, convert
 from server.web.chart_parts import (
     MBAR,
@@ -77,9 +78,7 @@ def fluid_chart(fluid: Fluid) -> Chart:
         Temperature linear, pressure logarithmic.
     """
     celsius = range(20, 121, 10)
-    pascal = [
-        10 ** (fluid.vapour_pressure_a - fluid.vapour_pressure_b_k / (c + 273.15)) for c in celsius
-    ]
+    pascal = [vapour_pressure_pa(fluid, c + 273.15) for c in celsius]
     values = [{"c": c, "p": mbar(p)} for c, p in zip(celsius, pascal, strict=True)]
     temperature: Spec = {**plain_axis("c", "Temperature [°C]"), "scale": {"zero": False}}
     layer: Spec = {
