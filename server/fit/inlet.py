@@ -5,6 +5,7 @@ Fronts that differ in fluid alone share a row: the row belongs to the arrangemen
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -110,6 +111,8 @@ def over_trap_pa(gas: str, trap: Trap) -> float:
 
 @lru_cache(maxsize=256)
 def _saturation_pa(gas: str, temperature_k: float) -> float:
+    if temperature_k > SATURATION[gas].high_k:
+        return math.inf  # warmer than its pressure is known for: nothing stays on the wall
     return float(saturation_pressure_pa(gas, temperature_k))
 
 

@@ -92,6 +92,7 @@ class _Rows:
     load_slope: FloatArray
     longest: FloatArray
     caution: FloatArray
+    rest: FloatArray
 
     def keep(self, alive: BoolArray) -> None:
         for name, value in vars(self).items():
@@ -186,9 +187,16 @@ def _begin(volume_m3: ArrayLike, load: GasLoad, phase: Phase, horizon_s: float) 
     state = _Rows(
         np.arange(n), rows * grid.count, volume, factor, spread(load.constant_pa_m3_s),
         amplitude, target, start, time, np.zeros(n), np.zeros(n), np.full(n, np.inf), np.ones(n),
+        _rest_pa(phase.speed)[rows],
     )  # fmt: skip
     state.load, state.load_slope = _load(state, np.minimum(time, horizon_s), floats(load.alpha))
     return state
+
+
+def _rest_pa(speed: SpeedTable) -> FloatArray:
+    """Pressure of each row of a table at and below which the pump takes nothing; 0 without one."""
+    first = np.argmax(speed.speed_m3_s > 0.0, axis=1)
+    return np.where(first > 0, speed.grid.pressure_pa[np.maximum(first, 1) - 1], 0.0)
 
 
 def _load(state: _Rows, time: FloatArray, alpha: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -211,6 +219,8 @@ def _retire(state: _Rows, result: PhaseResult, top_pa: float, horizon_s: float) 
     """Record the candidates that are done and drop them."""
     there = (state.pressure <= state.target * (1.0 + _ARRIVED)) & (state.time <= horizon_s)
     done = there | (state.time >= horizon_s) | (state.pressure > top_pa * (1.0 + 1e-9))
+    # where the pump takes nothing the pressure never falls again
+    done |= state.pressure <= state.rest
     if not done.any():
         return
     at = state.index[done]

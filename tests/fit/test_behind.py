@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,10 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.catalog.items import TurboPump
+from server.catalog.items import Trap, TrapKind, TurboPump
 from server.fit.advice import check
 from server.fit.behind import parts_behind
 from server.fit.choice import StackChoice
+from server.fit.inlet import is_caught
 from server.fit.inquiry import read_inquiry
 from server.fit.results import MarginKey
 from tests.fit.engine_cases import demo_catalog
@@ -115,3 +117,40 @@ def test_a_diaphragm_pump_roughs_for_a_turbo_above_its_own_ultimate_pressure() -
     assert at_least < rough.end_s < 3.0 * at_least
     assert stack.pump_down.time_s < 2.0 * rough.end_s
     assert stack.pump_down.p10_s < stack.pump_down.time_s < stack.pump_down.p90_s
+
+
+def test_roughing_that_never_gets_there_is_told_so() -> None:
+    """A single-stage pump rests at 0.5 mbar, above this turbo's start pressure: it never starts."""
+    asked: dict[str, Any] = {
+        "application": "distillation",
+        "chamber": {"volume": "3 L"},
+        "target_pressure": "7e-5 mbar",
+        "process": {"vapour": [{"substance": "carbon_dioxide", "rate": "1 g/h"}]},
+        "utilities": {"cooling_water": True, "three_phase": True, "mains_voltage": "230 V"},
+    }
+    choice = StackChoice(high_vacuum_pump="TURBO-3000-PURE", backing_pump="VANE1-0200")
+    stack = check(read_inquiry(asked), demo_catalog(), choice)
+    crossover = next(one for one in stack.margins if one.key is MarginKey.CROSSOVER)
+    assert crossover.ratio < 1.0
+    assert stack.pump_down is not None
+    assert stack.pump_down.time_s == math.inf
+    # the curve ends where roughing rests, half a millibar by the pump's data
+    assert stack.pump_down.curve[-1][1] == pytest.approx(50.0, rel=0.2)
+
+
+def test_carbon_dioxide_does_not_stay_on_a_warm_condenser() -> None:
+    """Its triple point lies at 5.2 bar: at room temperature it has no liquid in vacuum."""
+    asked: dict[str, Any] = {
+        "chamber": {"volume": "100 L"},
+        "target_pressure": "1 mbar",
+        "process": {
+            "pressure": "10 mbar",
+            "vapour": [{"substance": "carbon_dioxide", "rate": "9 g/h"}],
+        },
+        "utilities": {"cooling_water": True, "three_phase": True, "mains_voltage": "230 V"},
+    }
+    requirements, catalog = read_inquiry(asked), demo_catalog()
+    warm = [trap for trap in catalog.of_type(Trap) if trap.surface_k > 288.15]
+    assert warm
+    for trap in warm:
+        assert not is_caught("carbon_dioxide", replace(trap, kind=TrapKind.CONDENSER), requirements)
