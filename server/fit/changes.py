@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
 
+from scipy import constants
+
 from server.fit.candidates import Back, Front
 from server.fit.evacuation import HORIZON_S
 from server.fit.loads import loads_of
@@ -270,6 +272,11 @@ def _pump_down_time(asked: Requirements, _front: Front | None, _back: Back) -> C
     )  # fmt: skip
 
 
+def _relaxed(pressure_pa: float) -> float:
+    """Return how far a pressure may be relaxed: a vacuum ends at the atmosphere."""
+    return max(pressure_pa, min(pressure_pa * LARGEST_RELAXATION, constants.atm))
+
+
 def _target(asked: Requirements, _front: Front | None, _back: Back) -> Change | None:
     now = asked.target_pressure_pa
 
@@ -278,7 +285,7 @@ def _target(asked: Requirements, _front: Front | None, _back: Back) -> Change | 
         return f"Accept a target of {least} instead of {shown(now, Dimension.PRESSURE)}."
 
     return Change(
-        Matter.TARGET, "Pa", now, now * LARGEST_RELAXATION,
+        Matter.TARGET, "Pa", now, _relaxed(now),
         lambda value: replace(asked, target_pressure_pa=value), say,
     )  # fmt: skip
 
@@ -293,7 +300,7 @@ def _process_pressure(asked: Requirements, _front: Front | None, _back: Back) ->
         return f"Run the process at {least} or above instead of {shown(now, Dimension.PRESSURE)}."
 
     return Change(
-        Matter.PROCESS_PRESSURE, "Pa", now, now * LARGEST_RELAXATION,
+        Matter.PROCESS_PRESSURE, "Pa", now, _relaxed(now),
         lambda value: replace(asked, process=replace(asked.process, pressure_pa=value)), say,
     )  # fmt: skip
 

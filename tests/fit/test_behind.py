@@ -154,3 +154,18 @@ def test_carbon_dioxide_does_not_stay_on_a_warm_condenser() -> None:
     assert warm
     for trap in warm:
         assert not is_caught("carbon_dioxide", replace(trap, kind=TrapKind.CONDENSER), requirements)
+
+
+def test_no_remedy_asks_for_more_than_the_atmosphere() -> None:
+    """14 mbar relaxed a hundredfold would be above the atmosphere."""
+    asked: dict[str, Any] = {
+        "chamber": {"volume": "10 m3"},
+        "target_pressure": "14 mbar",
+        "pump_down_time": "20 s",
+        "utilities": {"cooling_water": True, "three_phase": True, "mains_voltage": "230 V"},
+    }
+    stack = check(read_inquiry(asked), demo_catalog(), StackChoice(backing_pump="MULTIROOTS-035"))
+    assert any(one.margin is MarginKey.PUMP_DOWN for one in stack.remedies)
+    for one in stack.remedies:
+        if one.change in {"target_pressure", "process.pressure"}:
+            assert one.to_value <= 101_325.0
