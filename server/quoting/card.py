@@ -217,10 +217,10 @@ def trap_steps(traps: tuple[Trap, ...]) -> list[CardStep]:
 
 
 def trap_care_steps(traps: tuple[Trap, ...]) -> list[CardStep]:
-    """Return how traps are defrosted, emptied or refilled."""
+    """Return how traps are defrosted or emptied at the end of the work."""
     steps = []
     for trap in traps:
-        held = f" It holds about {trap.capacity_kg * 1000:.3g} g." if trap.capacity_kg > 0 else ""
+        held = _held(trap)
         if trap.kind in {TrapKind.NITROGEN_TRAP, TrapKind.REFRIGERATED_TRAP}:
             steps.append(
                 CardStep(
@@ -230,9 +230,22 @@ def trap_care_steps(traps: tuple[Trap, ...]) -> list[CardStep]:
             )
         elif trap.kind is TrapKind.CONDENSER:
             steps.append(CardStep(f"Empty the receiver of {trap.name} before it is full.{held}"))
-        elif trap.kind is TrapKind.FORELINE_SORPTION:
-            steps.append(CardStep(f"Renew or bake out the filling of {trap.name}.{held}"))
     return steps
+
+
+def sorbent_steps(traps: tuple[Trap, ...]) -> list[CardStep]:
+    """Return the care of sorption traps, which no stop of the pumps calls for."""
+    return [
+        CardStep(f"Renew or bake out the filling of {trap.name} before it is full.{_held(trap)}")
+        for trap in traps
+        if trap.kind is TrapKind.FORELINE_SORPTION
+    ]
+
+
+def _held(trap: Trap) -> str:
+    if trap.capacity_kg <= 0:
+        return ""
+    return f" It holds about {format_quantity(trap.capacity_kg, Dimension.MASS, digits=2)}."
 
 
 def stop_booster_steps(card: CardStack) -> list[CardStep]:

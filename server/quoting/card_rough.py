@@ -16,6 +16,7 @@ from server.quoting.card import (
     duration,
     fill_steps,
     pressure,
+    sorbent_steps,
     stop_backing_steps,
     stop_booster_steps,
     trap_care_steps,
@@ -80,7 +81,7 @@ def backing_care(card: CardStack, pump: BackingPump) -> tuple[CardStep, ...]:
     steps.append(
         CardStep(f"Have {pump.name} serviced every {pump.service_hours:.0f} h of running.")
     )
-    return tuple(steps)
+    return (*steps, *sorbent_steps(card.traps))
 
 
 def _has_vapour(card: CardStack) -> bool:
@@ -100,14 +101,15 @@ def _start(card: CardStack, pump: BackingPump) -> tuple[CardStep, ...]:
                 "Open the gas ballast and let the pump warm up before any vapour reaches it; leave "
                 "the ballast open while vapour comes.",
                 BALLAST_S,
-                f"about {duration(BALLAST_S)} (common practice)",
+                f"about {duration(BALLAST_S)}",
             )
         )
     target = pressure(card.requirements.target_pressure_pa)
     steps += [
         *trap_steps(card.traps),
-        CardStep("Open the roughing valve.", None, f"chamber at the target of {target}"),
+        CardStep("Open the roughing valve."),
         *booster_steps(card.booster),
+        CardStep("Let the chamber pump down.", None, f"chamber at the target of {target}"),
     ]
     return tuple(steps)
 
@@ -121,7 +123,7 @@ def _stop(card: CardStack, pump: BackingPump) -> tuple[CardStep, ...]:
             CardStep(
                 f"Let the pump run on with gas ballast until {what} is free of condensate.",
                 BALLAST_S,
-                f"about {duration(BALLAST_S)} (common practice)",
+                f"about {duration(BALLAST_S)}",
             )
         )
     steps += [

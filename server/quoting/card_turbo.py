@@ -91,8 +91,8 @@ def _stop(card: CardStack, pump: TurboPump) -> tuple[CardStep, ...]:
         CardStep(f"Switch {pump.name} off; close the way to the backing pump."),
         CardStep(
             "Let dry nitrogen or air in slowly by the vent valve once the rotor has slowed down as "
-            "its controller demands (usually below half speed: from memory), so that no oil "
-            "vapour creeps up from the foreline."
+            "its controller demands (usually to below half speed), so that no oil vapour creeps "
+            "up from the foreline."
         ),
         *trap_care_steps(card.traps),
         *stop_booster_steps(card),

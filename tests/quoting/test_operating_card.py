@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from server.catalog.items import FluidKind, SuppliedPart
+from server.catalog.items import FluidKind, SuppliedPart, TrapKind
 from server.errors import OutOfRange
 from server.fit.requirements import Hazard, Process, Requirements, Surface, VapourLoad
 from server.fit.results import Role, StackAdvice
@@ -180,8 +180,19 @@ def test_a_rough_stack_with_vapour_runs_on_ballast() -> None:
     assert place(start, "gas ballast") < place(start, "Open the roughing valve")
     booster = start.steps[place(start, "Switch Roots on")]
     assert booster.wait_for == "only once its inlet is below 12 mbar"
+    assert "target" in start.steps[-1].wait_for  # which a stack may reach by its booster only
     assert place(stop, "Switch Roots off") < place(stop, "gas ballast") < place(stop, "Vane off")
     assert "condensed vapour halves its life" in text_of(section(card, "care"))
+
+
+def test_a_sorption_trap_is_renewed_as_care_and_not_at_every_stop() -> None:
+    parts = (part(Role.HIGH_VACUUM_PUMP, "TURBO"), part(Role.BACKING_PUMP, "VANE"))
+    trap = replace(STOCK.items["COLD-TRAP"], kind=TrapKind.FORELINE_SORPTION, capacity_kg=0.085)  # type: ignore[call-arg]
+    stock_with = a_catalog({**STOCK.items, "COLD-TRAP": trap}.values())
+    stack = a_stack(*parts, part(Role.TRAP, "COLD-TRAP"))
+    card = operating_card(stack, requirements(), stock_with)
+    assert "It holds about 85 g." in text_of(section(card, "backing_care"))
+    assert "filling" not in text_of(section(card, "stop"))
 
 
 def test_a_stack_without_a_pump_has_no_card() -> None:
