@@ -346,7 +346,9 @@ def rising_root(law: Callable[[Floats, Index], Floats], target: Floats, guess: F
     goal = np.log(target)
 
     def miss(at: Floats, index: Index) -> Floats:
-        value: Floats = np.log(law(np.exp(at), index)) - goal[index]
+        # a flow too small for a double is still below any goal
+        flow = np.maximum(law(np.exp(at), index), np.finfo(np.float64).tiny)
+        value: Floats = np.log(flow) - goal[index]
         return value
 
     answer = np.empty_like(goal)
