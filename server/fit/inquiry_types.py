@@ -155,7 +155,7 @@ class MoneyOf(_Cell):
     def accepted(self) -> str:
         """What would be read here."""
         lower = "from 0" if self.zero_allowed else "above 0"
-        return f"an amount {lower} up to {self.high:,}, such as 0.24 or 12500"
+        return f"an amount {lower} up to {self.high:,f}, such as 0.24 or 12500"
 
     def shape(self) -> JsonSchemaValue:
         """Return the JSON schema: a decimal string or a number."""

@@ -22,6 +22,7 @@ from server.catalog.items import (
 from server.fit.joints import bench
 from server.fit.kit import Assembly, Kit, is_supplied
 from server.fit.results import Role
+from server.units import Dimension, format_quantity
 
 ATMOSPHERE_PA = 101_325.0
 
@@ -48,13 +49,16 @@ def gauge_assembly(lowest_pressure_pa: float, catalog: Catalog) -> Assembly:
     gauges = _gauge_cover(lowest_pressure_pa, catalog.of_type(Gauge))
     if gauges is None:
         kit.gap(
-            f"The catalogue's gauges do not read from atmosphere to {lowest_pressure_pa:.2g} Pa."
+            "The catalogue's gauges do not read from atmosphere to "
+            f"{format_quantity(lowest_pressure_pa, Dimension.PRESSURE, digits=2)}."
         )
     for gauge in gauges or ():
         kit.add(
             Role.GAUGE,
             gauge,
-            f"chamber pressure, {gauge.lowest_pa:.2g} to {gauge.highest_pa:.2g} Pa",
+            "chamber pressure, "
+            f"{format_quantity(gauge.lowest_pa, Dimension.PRESSURE, digits=2)} to "
+            f"{format_quantity(gauge.highest_pa, Dimension.PRESSURE, digits=2)}",
         )
         kit.join(gauge.flange, gauge.flange)
     return kit.finish()

@@ -181,7 +181,7 @@ def speed_chart(plot: SpeedPlot, states: Mapping[str, State]) -> Chart:
     return Chart(
         title=f"Speed for {gas}",
         caption="What the pump can do, and what the line leaves of it at the chamber."
-        + (" Points: where the system works." if points else ""),
+        + (" Points: where the system works, for its own mix of gases." if points else ""),
         alt=f"Two curves of speed against pressure for {gas}: at most "
         f"{quantity(max(plot.pump_speed_m3_s), 'm3/s')} at the pump and "
         f"{quantity(best, 'm3/s')} at the chamber."

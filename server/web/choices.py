@@ -20,6 +20,7 @@ from server.fit.presets import PRESETS
 from server.fit.requirements import Cleanliness, Condition, Hazard
 from server.physics.gas import SPECIES
 from server.physics.outgassing import MATERIALS
+from server.quoting.card import liquid
 from server.web.words import sentence, words
 
 Choice = tuple[str, str]
@@ -133,6 +134,5 @@ def _grades(catalog: Catalog, service: FluidService) -> list[Choice]:
     fluids = [fluid for fluid in catalog.of_type(Fluid) if fluid.service is service]
     first = {fluid.grade: fluid for fluid in reversed(fluids)}
     return [
-        (fluid.sku, sentence(f"{grade.replace('-', ' ')} ({words(fluid.kind)})"))
-        for grade, fluid in reversed(first.items())
+        (fluid.sku, f"{liquid(fluid)} ({words(fluid.kind)})") for fluid in reversed(first.values())
     ]

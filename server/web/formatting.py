@@ -28,7 +28,7 @@ _DIMENSION_OF_UNIT: Mapping[str, Dimension] = {
     "W": Dimension.POWER,
     "V": Dimension.VOLTAGE,
 }
-_PLAIN_UNIT = {"m3": "m³", "m2": "m²", "m3/s": "m³/s", "": ""}
+_PLAIN_UNIT = {"m3": "m³", "m2": "m²", "m3/s": "m³/s", "1": ""}
 
 
 def number(value: float, digits: int = 3) -> str:

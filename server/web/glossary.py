@@ -115,15 +115,15 @@ GLOSSARY: Final[Sequence[Entry]] = (
     Entry(
         "P10 to P90",
         "Eight of ten systems like this one would lie in between. Outgassing and leaks of a real "
-        "chamber are known to a factor of two or three at best.",
+        "chamber are known to a factor of three at best.",
     ),
     Entry("Horizon", "The years over which energy and consumables are counted."),
 )
 
 LIMITS: Final[Sequence[str]] = (
-    "Gas loads of walls come from tables for the material and its state; real surfaces scatter by "
-    "a factor of two or three. The band of the pump-down curve shows that; measure where it "
-    "matters.",
+    "Gas loads of walls come from tables for the material and its state; published rates of one "
+    "material differ by 3 to 10 times. The band of the pump-down curve shows that; measure where "
+    "it matters.",
     "Speeds and limits are those of the catalogue for new, clean pumps in order. Wear, tired oil "
     "and clogged filters are not counted.",
     "The gas is at the temperature you give; hot zones in furnaces and cold condensers are not "

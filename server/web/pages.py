@@ -19,7 +19,7 @@ from server.web import fields, formatting
 from server.web.chart_drawer import ChartDrawer, bundle_version
 from server.web.chart_parts import HEIGHT, WIDTH, Chart
 from server.web.settings import Settings
-from server.web.words import means, sentence, words
+from server.web.words import assumed, means, sentence, words
 
 NAVIGATION: Sequence[tuple[str, str]] = (
     ("/inquiry", "New inquiry"),
@@ -241,6 +241,7 @@ def _plain(value: float | str) -> str:
 
 _FILTERS: Mapping[str, Callable[..., Any]] = {
     "words": words,
+    "assumed": assumed,
     "means": means,
     "sentence": sentence,
     "label": fields.label_at,

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Final
+
+from server.fit.requirements import Condition
+from server.physics.outgassing import MATERIALS
 
 WORDS: Final[Mapping[str, str]] = {
     # kinds of pumps
@@ -138,6 +142,8 @@ _MEANS: Final[Mapping[str, str]] = {
     "budget": "money at hand against the price of the stack",
 }
 
+_SURFACE: Final = rf"\b(?:{'|'.join((*MATERIALS, *Condition))})\b"
+
 
 def words(identifier: object) -> str:
     """Return the words for an identifier of the records.
@@ -154,6 +160,26 @@ def words(identifier: object) -> str:
     """
     key = str(identifier)
     return WORDS.get(key, key.replace("_", " "))
+
+
+def assumed(value: object) -> str:
+    """Return an assumed value in words: identifiers and typed units as people write them.
+
+    Parameters
+    ----------
+    value : object
+        Such as ``oil_free``, ``20 degC`` or ``2.8 m² stainless_steel, unbaked``.
+
+    Returns
+    -------
+    str
+        Such as ``20 °C``; what is no identifier stays as it is.
+    """
+    key = str(value)
+    if key in WORDS:
+        return WORDS[key]
+    shown = re.sub(_SURFACE, lambda found: words(found[0]), key)
+    return shown.replace("degC", "°C").replace("*", "·").replace("_", " ")
 
 
 def means(margin_key: object) -> str:

@@ -266,7 +266,8 @@ def test_one_gauge_is_taken_where_it_is_cheaper_than_two() -> None:
 
 def test_a_pressure_no_gauge_reads_is_named() -> None:
     found = gauge_assembly(1e-9, STOCK)
-    assert found.open_joints == ("The catalogue's gauges do not read from atmosphere to 1e-09 Pa.",)
+    (said,) = found.open_joints
+    assert said == "The catalogue's gauges do not read from atmosphere to 1.0e-11 mbar."
 
 
 @pytest.mark.parametrize(

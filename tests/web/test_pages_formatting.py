@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from server.units import Dimension, parse_quantity
 from server.web import formatting
 from server.web.pages import bar_place
+from server.web.words import assumed
 
 
 @pytest.mark.parametrize(
@@ -69,6 +70,7 @@ def test_quantities_come_in_the_units_of_the_trade() -> None:
     assert formatting.quantity(math.inf, "Pa") == "∞"
     assert formatting.quantity(3.0, "cycles/day") == "3 cycles/day"
     assert formatting.si_quantity(2.62, "m2") == "2.62 m²"
+    assert formatting.si_quantity(0.3814, "1") == "0.3814"  # a pure number has no unit to show
     assert formatting.of_unit("Pa")(None) == "—"
 
 
@@ -89,3 +91,19 @@ def test_a_bar_stays_on_its_ground_and_one_is_in_the_middle(ratio: float) -> Non
     assert 0 < bar_place(ratio) <= 200
     assert (bar_place(ratio) >= 100) == (ratio >= 0.9999) or ratio > 0.99
     assert bar_place(1.0) == 100
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        ("oil_free", "no oil anywhere"),
+        ("20 degC", "20 °C"),
+        ("1e-5 mbar*L/s", "1e-5 mbar·L/s"),
+        ("unbaked", "clean, not baked"),
+        ("2.8 m² mild_steel, baked", "2.8 m² mild steel, baked in vacuum"),
+        ("276 cm² fkm, unbaked", "276 cm² FKM (fluoroelastomer), clean, not baked"),
+        ("the flange's own bore", "the flange's own bore"),
+    ],
+)
+def test_assumed_values_are_shown_in_words(value: str, shown: str) -> None:
+    assert assumed(value) == shown
