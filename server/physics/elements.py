@@ -343,11 +343,12 @@ def rising_root(law: Callable[[Floats, Index], Floats], target: Floats, guess: F
     array, shape (n,)
         Argument. [any]
     """
-    goal = np.log(target)
+    # below the smallest normal double a target and a flow cannot be told apart
+    least = np.finfo(np.float64).tiny
+    goal = np.log(np.maximum(target, least))
 
     def miss(at: Floats, index: Index) -> Floats:
-        # a flow too small for a double is still below any goal
-        flow = np.maximum(law(np.exp(at), index), np.finfo(np.float64).tiny)
+        flow = np.maximum(law(np.exp(at), index), least)
         value: Floats = np.log(flow) - goal[index]
         return value
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from server.errors import OutOfRange
@@ -159,6 +159,7 @@ def test_throughput_and_pressure_belong_together(line: Line, flow: float, down: 
         assert found == pytest.approx(flow, rel=1e-6)
 
 
+@example(line=Line((Tube(1.0, 0.5),)), flow=5e-324, down=0.0, more=1.0)
 @given(line=lines(), flow=st.floats(0, 1e3), down=st.floats(0, 1e4), more=st.floats(1.0, 10.0))
 def test_more_flow_or_foreline_pressure_never_lowers_the_chamber_pressure(
     line: Line, flow: float, down: float, more: float
