@@ -271,7 +271,9 @@ def joined_throughput(linear: Floats, squared: Floats, weight: Floats) -> Floats
     array
         Throughput. [Pa m3/s]
     """
-    bent = np.divide(weight, squared, out=np.zeros_like(linear + squared), where=squared > 0)
+    # The ratio before its square: the square of a tiny throughput has no inverse in a double.
+    inertial = np.sqrt(squared)
+    ratio = np.divide(linear, inertial, out=np.zeros_like(linear + inertial), where=inertial > 0)
     # 2/(b + √(b² + 4a)) with b = 1/linear, times linear twice, keeps every digit and Q = 0.
-    value: Floats = 2 * linear / (1 + np.sqrt(1 + 4 * bent * linear * linear))
+    value: Floats = 2 * linear / (1 + np.sqrt(1 + 4 * weight * ratio * ratio))
     return value
