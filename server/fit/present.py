@@ -101,8 +101,7 @@ def parts_of(spot: Spot, purse: Purse) -> tuple[Part, ...]:
         )
     for pump in (front.pump if front else None, back.booster, back.backing):
         for supplied in pump.supplied if pump else ():
-            ending = f": {supplied.note}" if supplied.note else ""
-            note = f"supplied with {pump.name}; keep it{ending}" if pump else ""
+            note = f"supplied with {pump.name}: {supplied.note or 'keep it'}" if pump else ""
             parts.append(
                 Part(Role.SUPPLIED, "", supplied.name, "supplied", supplied.quantity, note)
             )

@@ -8,7 +8,14 @@ import pytest
 
 from server.catalog.items import FluidKind, SuppliedPart, TrapKind
 from server.errors import OutOfRange
-from server.fit.requirements import Hazard, Process, Requirements, Surface, VapourLoad
+from server.fit.requirements import (
+    GasFlow,
+    Hazard,
+    Process,
+    Requirements,
+    Surface,
+    VapourLoad,
+)
 from server.fit.results import Role, StackAdvice
 from server.quoting.card import CardSection, OperatingCard
 from server.quoting.operating_card import operating_card
@@ -216,6 +223,29 @@ def test_each_hazard_brings_its_caution(hazard: Hazard, about: str) -> None:
     needs = replace(requirements(), hazards=frozenset({hazard}))
     found = {caution.about for caution in card_of(vapour_stack(), needs).cautions}
     assert found - plain == {about}
+
+
+@pytest.mark.parametrize(
+    ("species", "abouts"),
+    [
+        ("hydrogen", {"Flammable gas"}),
+        ("carbon_monoxide", {"Flammable gas", "Toxic gas"}),
+        ("oxygen", {"Oxygen-rich gas"}),
+        ("air", set()),
+        ("argon", set()),
+    ],
+)
+def test_a_gas_brings_its_cautions_without_a_hazard_named(species: str, abouts: set[str]) -> None:
+    # Hazard classes of the Globally Harmonized System, from memory.
+    plain = {caution.about for caution in card_of(vapour_stack()).cautions}
+    needs = replace(requirements(), process=Process(0.5, (GasFlow(species, 1e-5),), ()))
+    assert {c.about for c in card_of(vapour_stack(), needs).cautions} - plain == abouts
+
+
+def test_oxygen_diluted_below_a_quarter_is_not_called_rich() -> None:
+    gases = (GasFlow("oxygen", 2e-6), GasFlow("argon", 8e-6))
+    needs = replace(requirements(), process=Process(0.5, gases, ()))
+    assert "Oxygen-rich gas" not in {c.about for c in card_of(vapour_stack(), needs).cautions}
 
 
 def test_glass_brings_the_caution_of_implosion() -> None:
