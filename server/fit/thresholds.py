@@ -69,9 +69,7 @@ RULES: Mapping[MarginKey, MarginRule] = {
     MarginKey.COMPATIBILITY: MarginRule(
         "Compatibility", "", 1.0, "gas, cleanliness and pump must go together"
     ),
-    MarginKey.BUDGET: MarginRule(
-        "Budget", "", 1.0, "the purchase price against the budget given"
-    ),
+    MarginKey.BUDGET: MarginRule("Budget", "", 1.0, "the purchase price against the budget given"),
 }
 
 # Allowed oil backstreaming at the chamber, kg/(m²·s). Common practice, no source: 1e-3
