@@ -218,6 +218,8 @@ def _duty(said: Said) -> str:
         life, wanted = duration(said.available), duration(said.required)
         return f"The pump holds gas for {life} {what}; {wanted} is wanted."
     cycle, room = duration(said.required), duration(said.available)
+    if math.isinf(said.required):
+        return f"A cycle does not end, since its target is not reached; the shift leaves {room}."
     return f"A cycle takes {cycle}; the shift leaves {room} for each."
 
 

@@ -117,8 +117,7 @@ def pump_down_chart(pump_down: PumpDown, requirements: Requirements) -> Chart:
         if math.isfinite(pump_down.time_s)
         else "does not reach the target"
     )
-    span = f"{duration(pump_down.p10_s)} and {duration(pump_down.p90_s)}"
-    likely = f", between {span} in eight cases of ten" if band else ""
+    likely = _likely(pump_down) if band else ""
     return Chart(
         title="Pump-down",
         caption=f"The chamber {reached}{likely}."
@@ -243,6 +242,16 @@ def foreline_chart(pump_down: PumpDown) -> Chart:
         columns=("Time", "Foreline pressure", "Tolerable"),
         rows=thinned([(duration(t), quantity(a, "Pa"), quantity(b, "Pa")) for t, a, b in curve]),
     )
+
+
+def _likely(pump_down: PumpDown) -> str:
+    """Return the times between which eight of ten systems reach the target, as a clause."""
+    quick, slow = pump_down.p10_s, pump_down.p90_s
+    if math.isfinite(slow):
+        return f", between {duration(quick)} and {duration(slow)} in eight cases of ten"
+    if math.isfinite(quick):
+        return f", after {duration(quick)} in one case of ten, never in another one"
+    return ""
 
 
 def _band(pump_down: PumpDown, per_unit: float) -> list[dict[str, float]]:

@@ -195,6 +195,7 @@ def environment(static_url: Callable[[str], str]) -> Environment:
     )
     made.globals.update(
         static=static_url,
+        infinity=math.inf,
         field_at=fields.field_at,
         rows_at=fields.ROWS.__getitem__,
         chart_bundle=f"/charts/bundle-{bundle_version()}.js",
