@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from decimal import Decimal
 
-from server.catalog.items import Catalog, Item, Pump, VapourPump
+from server.catalog.items import Catalog, Item, Pump, Trap, VapourPump
 from server.fit.costs import Purse
 from server.fit.evaluation import YES_OR_NO
 from server.fit.explain import Spot, margins_of
@@ -97,6 +97,7 @@ def parts_of(spot: Spot, purse: Purse) -> tuple[Part, ...]:
                 str(kind),
                 placed.quantity,
                 placed.note,
+                placed.item.place.value if isinstance(placed.item, Trap) else "",
             )
         )
     for pump in (front.pump if front else None, back.booster, back.backing):

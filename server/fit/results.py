@@ -78,6 +78,8 @@ class Part:
     kind: str
     quantity: int
     note: str = ""
+    place: str = ""
+    """Where a trap or baffle stands: ``high_vacuum`` or ``foreline``; empty for other parts."""
 
 
 @dataclass(frozen=True)

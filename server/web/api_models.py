@@ -81,6 +81,7 @@ class PartOut(_Out):
     kind: str
     quantity: int
     note: str
+    place: str
 
 
 class MarginOut(_Out):

@@ -6,15 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from server.catalog.items import TrapKind
+from server.catalog.items import TrapPlace
 from server.fit.requirements import Cleanliness, Process, Requirements
 from server.fit.results import Part, Role
 from server.units import Dimension, format_quantity
 from server.web.formatting import duration, quantity
 from server.web.words import sentence, words
 
-# Traps that stand behind the high-vacuum pump rather than above it.
-_FORELINE_TRAPS: Final = frozenset({TrapKind.FORELINE_SORPTION, TrapKind.CONDENSER})
 _PUMPS: Final = frozenset({Role.HIGH_VACUUM_PUMP, Role.BOOSTER, Role.BACKING_PUMP})
 
 
@@ -41,8 +39,8 @@ def stages_of(parts: Sequence[Part]) -> tuple[Stage, ...]:
         Traps and pumps only, without valves and lines.
     """
     traps = [part for part in parts if part.role in {Role.TRAP, Role.BAFFLE}]
-    above = [part for part in traps if part.kind not in _FORELINE_TRAPS]
-    behind = [part for part in traps if part.kind in _FORELINE_TRAPS]
+    above = [part for part in traps if part.place == TrapPlace.HIGH_VACUUM]
+    behind = [part for part in traps if part.place != TrapPlace.HIGH_VACUUM]
     by_role = {role: [part for part in parts if part.role is role] for role in _PUMPS}
     way = [
         *above,
