@@ -20,6 +20,7 @@ from server.fit.evaluation import How, Judged, count_rejected, judge, without_re
 from server.fit.explain import Spot
 from server.fit.inlet import inlet_tables
 from server.fit.loads import loads_of
+from server.fit.margins import STEADY_MARGINS
 from server.fit.present import cost_of, present, rank_reason, title_of
 from server.fit.ranking import RANKING_RULE, Standing, ranked
 from server.fit.remedies import remedies_for, remedies_of_stack
@@ -30,6 +31,7 @@ from server.fit.results import (
     CatalogIdentity,
     Counts,
     PumpDown,
+    Remedy,
     StackAdvice,
     StackVerdict,
 )
@@ -53,11 +55,13 @@ def advise(requirements: Requirements, catalog: Catalog) -> Advice:
     considered = 0
     rejected: Counter[str] = Counter()
     fields: list[Judged] = []
+    usable_fields: list[Field] = []
     known_backs: dict[tuple[tuple[str, str, str], ...], BackTables] = {}
     for field in fields_of(requirements, catalog):
         considered += field.size
         usable, refused = without_refused(field)
         rejected += refused
+        usable_fields.append(usable)
         inlet = inlet_tables(usable.fronts, loads.species, requirements, catalog)
         if inlet is not None:
             usable, inlet, hopeless = without_hopeless(usable, inlet, loads, requirements)
@@ -84,7 +88,7 @@ def advise(requirements: Requirements, catalog: Catalog) -> Advice:
         assumptions=requirements.assumptions,
         counts=counts,
         stacks=_present_all(spots, purse, catalog),
-        remedies=remedies_for(fields, requirements, catalog),
+        remedies=_remedies(order, usable_fields, purse),
         ranking_rule=RANKING_RULE,
         engine_version=ENGINE_VERSION,
         best_by_kind=_best_by_kind(order, purse),
@@ -123,6 +127,20 @@ def _check_currency(requirements: Requirements, catalog: Catalog) -> None:
             catalog.currency,
         )
         raise InvalidInquiry([fault])
+
+
+def _remedies(order: _Order, fields: Sequence[Field], purse: Purse) -> tuple[Remedy, ...]:
+    """Return what would make the nearest stacks fit, where none does.
+
+    All usable combinations are judged for it, those too that no back can help as they stand.
+    """
+    if any(judged.fits.any() for judged in order.fields):
+        return ()
+    asked, catalog = purse.requirements, purse.catalog
+    loads = loads_of(asked)
+    steady = How(only=frozenset(STEADY_MARGINS))
+    judged = [judge(field, loads, asked, catalog, purse, steady) for field in fields if field.size]
+    return remedies_for(judged, asked, catalog)
 
 
 @dataclass(frozen=True)

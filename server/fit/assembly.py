@@ -214,24 +214,30 @@ def backing_assembly(
     oil_sealed = pump.kind in OIL_SEALED_KINDS
     stages: list[Stage] = []
     if trap is not None:
-        stages.append(_trap_stage(trap, "catches vapour before the backing pump"))
+        oil = trap.kind is TrapKind.FORELINE_SORPTION
+        note = _KEEPS_OIL_BACK if oil else "catches vapour before the backing pump"
+        stages.append(_trap_stage(trap, note))
     if cleanliness is Cleanliness.LOW_OIL and oil_sealed and not _stops_oil(trap):
         sorption = sorption_trap(pump.inlet, catalog)
         if sorption is None:
             kit.gap("The catalogue has no sorption trap for the line to the oil-sealed pump.")
         else:
-            stages.append(_trap_stage(sorption, "keeps the backing pump's oil vapour back"))
+            stages.append(_trap_stage(sorption, _KEEPS_OIL_BACK))
     if Hazard.PARTICULATES in hazards and not is_supplied(pump, "inlet", "filter"):
         dust = _filter_for(FilterRole.INLET_DUST, pump, catalog)
         if dust is None:
             kit.gap(f"The catalogue has no dust filter large enough for {pump.name}.")
         else:
             stages.append(Stage(Role.FILTER, dust, dust.flange, dust.flange, "keeps dust out"))
-    # The line that ends at the pump's inlet has brought the first of these joints already.
-    kit.chain(pump.inlet, stages, pump.inlet, start_is_joined=True)
+    # The line that ends at the trap or the pump's inlet has brought the first joint already.
+    start = pump.inlet if trap is None else trap.inlet
+    kit.chain(start, stages, pump.inlet, start_is_joined=True)
     if oil_sealed and not is_supplied(pump, "exhaust", "filter"):
         _exhaust_filter(kit, pump, catalog)
     return kit.finish()
+
+
+_KEEPS_OIL_BACK = "keeps the backing pump's oil vapour back"
 
 
 def _valve_stage(valve: Valve, note: str) -> Stage:

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from server.catalog import compatibility
+from server.catalog.flanges import Flange
 from server.catalog.items import (
     OIL_SEALED_KINDS,
     BackingPump,
@@ -75,6 +76,13 @@ class Back:
             self.booster.sku if self.booster else "",
             self.trap.sku if self.trap else "",
         )
+
+    @property
+    def entry(self) -> Flange:
+        """The flange at which a line meets the back: that of its trap, or of its pump."""
+        if self.trap is not None and self.booster is None:
+            return self.trap.inlet
+        return self.inlet_pump.inlet
 
     @property
     def inlet_pump(self) -> BackingPump | RootsBooster | TurboPump:

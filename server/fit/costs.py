@@ -133,8 +133,9 @@ class Purse:
         )
         parts += interlock_assembly(back.backing, self.catalog)
         if back.booster is not None and back.booster.outlet is not None:
+            entry = back.backing.inlet if back.trap is None else back.trap.inlet
             parts += foreline_assembly(
-                back.booster.outlet, back.backing.inlet, BOOSTER_JOINT, back.booster.kind,
+                back.booster.outlet, entry, BOOSTER_JOINT, back.booster.kind,
                 self.catalog, back.booster.supplied,
             )  # fmt: skip
             parts += interlock_assembly(back.booster, self.catalog)
@@ -144,7 +145,7 @@ class Purse:
 
     def roughing(self, back: Back, port: Flange | None, *, shared: bool) -> Assembly:
         """Return the rough line of a back, from the chamber's port or one of the line's size."""
-        asked, inlet = self.requirements, back.inlet_pump.inlet
+        asked, inlet = self.requirements, back.entry
         return self._once(
             ("rough", port, inlet, shared),
             lambda: roughing_assembly(port, inlet, asked.rough_line, self.catalog, shared=shared),
@@ -155,7 +156,7 @@ class Purse:
 
         A turbomolecular pump is roughed through itself; capture pumps have no foreline.
         """
-        pump, inlet = front.pump, back.inlet_pump.inlet
+        pump, inlet = front.pump, back.entry
         parts = Assembly()
         if pump.outlet is not None:
             key = ("foreline", pump.outlet, pump.kind, pump.supplied, inlet)
@@ -193,7 +194,7 @@ class Purse:
     def _joints(self, field: Field) -> tuple[Minor, NDArray[np.bool_]]:
         """Price and gaps of the joints of all combinations: one count for each pump and inlet."""
         inlets: dict[Flange, int] = {}
-        columns = [inlets.setdefault(back.inlet_pump.inlet, len(inlets)) for back in field.backs]
+        columns = [inlets.setdefault(back.entry, len(inlets)) for back in field.backs]
         first = [columns.index(number) for number in range(len(inlets))]
         known: dict[str, tuple[list[int], list[bool]]] = {}
         prices = np.zeros((len(field.fronts), len(inlets)), dtype=np.int64)

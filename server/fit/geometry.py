@@ -34,25 +34,20 @@ def line_to_trap(
 
 def rough_line(back: Back, requirements: Requirements) -> Line:
     """Return the line from the chamber to the pump that roughs it, the back's trap included."""
-    tube = _tube(requirements.rough_line, _entry(back), "rough line")
+    tube = _tube(requirements.rough_line, back.entry, "rough line")
     return Line((*tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
 
 
 def rough_line_to_trap(back: Back, requirements: Requirements) -> Line:
     """Return the part of the rough line in front of the back's trap."""
-    return Line(_tube(requirements.rough_line, _entry(back), "rough line"))
+    return Line(_tube(requirements.rough_line, back.entry, "rough line"))
 
 
 def foreline(outlet: Flange, back: Back, requirements: Requirements) -> Line:
     """Return the line from a high-vacuum pump's outlet to the back, its trap included."""
-    narrower = min(outlet, _entry(back), key=lambda flange: flange.bore_m)
+    narrower = min(outlet, back.entry, key=lambda flange: flange.bore_m)
     tube = _tube(requirements.foreline, narrower, "foreline")
     return Line((*tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
-
-
-def _entry(back: Back) -> Flange:
-    """Flange at which the line meets the back: that of its trap, or of its pump."""
-    return back.trap.inlet if back.trap and back.booster is None else back.inlet_pump.inlet
 
 
 def _trap(back: Back) -> tuple[Part, ...]:

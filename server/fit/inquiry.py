@@ -127,6 +127,7 @@ def _filled(inquiry: InquiryIn, filler: Filler, currency: str) -> Requirements:
     foreline = _line(
         inquiry.foreline, filler, "foreline", "1 m", 1, "the backing pump stands beside the pump"
     )
+    process = _process(inquiry, filler, chamber.temperature_k)
     wanted = filler.stated("pump_down_time", "no time limit", "no time to the target was asked for")
     return Requirements(
         title=filler.text(
@@ -139,12 +140,12 @@ def _filled(inquiry: InquiryIn, filler: Filler, currency: str) -> Requirements:
         foreline=foreline,
         target_pressure_pa=target_pa,
         pump_down_time_s=None if wanted is None else parse_quantity(wanted, Dimension.TIME),
-        process=_process(inquiry, filler, chamber.temperature_k),
+        process=process,
         duty=_duty(filler),
         cleanliness=filler.choice(
             "cleanliness", Cleanliness.TOLERANT, Cleanliness, "nothing speaks against traces of oil"
         ),
-        hazards=_hazards(inquiry, filler),
+        hazards=_hazards(inquiry, process, filler),
         utilities=_utilities(filler),
         commercial=_commercial(filler, currency),
         limit=int(filler.number("limit", "10", "more stacks than that are hard to compare")),
@@ -260,10 +261,33 @@ def _duty(filler: Filler) -> Duty:
     )
 
 
-def _hazards(inquiry: InquiryIn, filler: Filler) -> frozenset[Hazard]:
-    if not inquiry.hazards:
+# Oxygen in a gas above which it counts as oxygen-rich: the usual limit of the trade, 25 % by volume
+# (some take 21 or 23.5 %); PNEUROP, BCGA and EIGA guidance, from memory.
+OXYGEN_RICH_SHARE = 0.25
+OXYGEN_IN_AIR = 0.2095
+
+
+def _hazards(inquiry: InquiryIn, process: Process, filler: Filler) -> frozenset[Hazard]:
+    named = frozenset(inquiry.hazards or ())
+    if Hazard.OXYGEN_RICH not in named and oxygen_share(process) > OXYGEN_RICH_SHARE:
+        filler.note(
+            "hazards",
+            "oxygen_rich",
+            f"the process gas holds {oxygen_share(process):.0%} oxygen: above 25 % only "
+            "perfluorinated fluids or pumps made for oxygen are safe",
+        )
+        return named | {Hazard.OXYGEN_RICH}
+    if not named:
         filler.note("hazards", "none", "no hazard was named: tell us what the gas can do")
-    return frozenset(inquiry.hazards or ())
+    return named
+
+
+def oxygen_share(process: Process) -> float:
+    """Return the share of oxygen in the process gas, by volume."""
+    share = {"oxygen": 1.0, "air": OXYGEN_IN_AIR}
+    total = sum(gas.flow_mol_s for gas in process.gas)
+    oxygen = sum(gas.flow_mol_s * share.get(gas.species, 0.0) for gas in process.gas)
+    return oxygen / total if total > 0.0 else 0.0
 
 
 def _utilities(filler: Filler) -> Utilities:

@@ -21,7 +21,8 @@ def typed_cells(page: str) -> dict[str, str]:
         chosen = found.get("type") not in {"checkbox", "radio"} or " checked" in tag
         if "name" in found and chosen and found.get("type") != "submit":
             cells[found["name"]] = unescape(found.get("value", "on"))
-    for name, options in re.findall(r'<select[^>]*name="([^"]+)"[^>]*>(.*?)</select>', page, re.S):
+    select = re.compile(r'<select[^>]*name="([^"]+)"[^>]*>(.*?)</select>', re.DOTALL)
+    for name, options in select.findall(page):
         selected = re.search(r'<option[^>]*value="([^"]*)"[^>]*selected', options)
         cells[name] = unescape(selected.group(1)) if selected else ""
     return cells
