@@ -9,7 +9,7 @@ air ÷ the speed for the species, at the target), and the pressure at rest as a 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -163,6 +163,36 @@ def evacuate(
     front_rows, back_rows = chosen
     if states.inlet is None:
         return _evacuate_rough(states, loads, requirements, back_rows)
+    first, again = _distinct(states.inlet.row_of_front, states.offset_pa, chosen)
+    alike = _evacuate_distinct(
+        fronts, backs, states, loads, requirements, (front_rows[first], back_rows[first])
+    )
+    return Evacuation(*(getattr(alike, part.name)[again] for part in fields(Evacuation)))
+
+
+def _distinct(
+    row_of_front: IntArray, offset_pa: FloatArray, chosen: tuple[IntArray, IntArray]
+) -> tuple[IntArray, IntArray]:
+    """First of each set of combinations that pump down alike, and the set of each combination.
+
+    Fluids that leave the same pressure at rest in the same pump and trap do.
+    """
+    keys = np.column_stack([row_of_front, offset_pa])
+    _, kind = np.unique(keys, axis=0, return_inverse=True)
+    code = kind.ravel()[chosen[0]] * offset_pa.shape[1] + chosen[1]
+    _, first, again = np.unique(code, return_index=True, return_inverse=True)
+    return first, again.ravel()
+
+
+def _evacuate_distinct(
+    fronts: Sequence[Front | None],
+    backs: Sequence[Back],
+    states: FieldStates,
+    loads: Loads,
+    requirements: Requirements,
+    chosen: tuple[IntArray, IntArray],
+) -> Evacuation:
+    front_rows, back_rows = chosen
     takeover, curves = _takeover(fronts, backs, states, loads, chosen)
     target = requirements.target_pressure_pa
     time = np.full(len(front_rows), np.inf)

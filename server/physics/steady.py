@@ -78,6 +78,8 @@ def steady_state(
     species = tuple(load_pa_m3_s)
     grid, tables = _common_tables(species, speed)
     row = np.atleast_1d(np.asarray(rows, dtype=np.intp))
+    if row.size < tables[0].shape[0]:  # few candidates: leave the other rows alone
+        tables, row = tuple(table[row] for table in tables), np.arange(row.size)
     shape = row.shape
     loads = tuple(np.broadcast_to(floats(load_pa_m3_s[name]), shape) for name in species)
     if any(np.any(~(load >= 0.0)) for load in loads):
