@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 from server.fit.evacuation import ATMOSPHERE_PA, HORIZON_S, roughing_run_up_s, run_up_s
 from server.fit.loads import AIR
 from server.fit.results import Working
-from server.fit.workings_bench import Bench, Inputs, Law, cite, gas_name, line, speed_at
+from server.fit.workings.bench import Bench, Inputs, Law, cite, gas_name, line, speed_at
 from server.physics.outgassing import HOUR_S
 from server.physics.speedtable import SpeedTable
 

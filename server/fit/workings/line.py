@@ -9,7 +9,7 @@ from scipy import constants
 
 from server.fit.loads import PUMP_K
 from server.fit.results import Working
-from server.fit.workings_bench import (
+from server.fit.workings.bench import (
     CATALOG,
     Bench,
     Inputs,

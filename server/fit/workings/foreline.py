@@ -13,7 +13,7 @@ from server.fit.loads import AIR
 from server.fit.results import Working
 from server.fit.states import foreline_limits_pa, process_time_s
 from server.fit.thresholds import BURST_S, CROSSOVER_ROOM, FORELINE_SHARE_AT_CROSSOVER
-from server.fit.workings_bench import (
+from server.fit.workings.bench import (
     CATALOG,
     PRACTICE,
     Bench,
@@ -25,8 +25,8 @@ from server.fit.workings_bench import (
     pressure_of_flow_pa,
     speed_at,
 )
-from server.fit.workings_booster import booster_lines
-from server.fit.workings_line import main_gas, molecular_lines
+from server.fit.workings.booster import booster_lines
+from server.fit.workings.line import main_gas, molecular_lines
 from server.physics.pumps import overload_time_s, tolerable_foreline_pa
 
 SECTION = "Foreline"

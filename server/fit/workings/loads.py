@@ -9,7 +9,7 @@ from scipy import constants
 from server.fit.loads import AIR, PUMP_K, SurfaceSource
 from server.fit.requirements import GasFlow, VapourLoad
 from server.fit.results import Working
-from server.fit.workings_bench import (
+from server.fit.workings.bench import (
     INQUIRY,
     Bench,
     Law,

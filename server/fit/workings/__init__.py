@@ -8,14 +8,14 @@ from server.catalog.items import Catalog
 from server.fit.evaluation import Judged
 from server.fit.explain import Spot
 from server.fit.results import Working
-from server.fit.workings_bench import Bench
-from server.fit.workings_course import course_lines
-from server.fit.workings_foreline import crossover_lines, foreline_lines
-from server.fit.workings_line import line_lines
-from server.fit.workings_loads import load_lines
-from server.fit.workings_rest import cost_lines, margin_lines, vapour_lines
-from server.fit.workings_speed import speed_lines
-from server.fit.workings_states import base_lines, process_lines
+from server.fit.workings.bench import Bench
+from server.fit.workings.course import course_lines
+from server.fit.workings.foreline import crossover_lines, foreline_lines
+from server.fit.workings.line import line_lines
+from server.fit.workings.loads import load_lines
+from server.fit.workings.rest import cost_lines, margin_lines, vapour_lines
+from server.fit.workings.speed import speed_lines
+from server.fit.workings.states import base_lines, process_lines
 
 _SECTIONS: tuple[Callable[[Bench], Iterator[Working]], ...] = (
     load_lines,

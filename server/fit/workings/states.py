@@ -14,7 +14,7 @@ from server.fit.fluid_use import vapour_pressure_pa
 from server.fit.loads import AIR
 from server.fit.results import Working
 from server.fit.states import ROOM_K
-from server.fit.workings_bench import (
+from server.fit.workings.bench import (
     CATALOG,
     PRACTICE,
     Bench,

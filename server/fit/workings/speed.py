@@ -14,7 +14,7 @@ from server.catalog.gas_curves import curve_for
 from server.catalog.items import Pump, RootsBooster, TurboPump
 from server.fit.inlet import cold_surface_speed, sonic_limit_m3_s
 from server.fit.results import Working
-from server.fit.workings_bench import (
+from server.fit.workings.bench import (
     CATALOG,
     PRACTICE,
     Bench,
@@ -25,9 +25,9 @@ from server.fit.workings_bench import (
     line,
     speed_at,
 )
-from server.fit.workings_booster import booster_lines
-from server.fit.workings_line import main_gas
-from server.fit.workings_states import without_load_pa
+from server.fit.workings.booster import booster_lines
+from server.fit.workings.line import main_gas
+from server.fit.workings.states import without_load_pa
 from server.physics.line import Line
 from server.physics.speedtable import SpeedTable
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from server.catalog.arrays import arrays_of
 from server.catalog.items import RootsBooster
 from server.fit.results import Working
-from server.fit.workings_bench import (
+from server.fit.workings.bench import (
     CATALOG,
     Bench,
     Inputs,

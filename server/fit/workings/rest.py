@@ -19,7 +19,7 @@ from server.fit.results import Margin, MarginKey, Working
 from server.fit.running import energy_kwh_per_year, running_hours_per_year
 from server.fit.states import process_time_s
 from server.fit.thresholds import RULES
-from server.fit.workings_bench import (
+from server.fit.workings.bench import (
     CATALOG,
     INQUIRY,
     PRACTICE,
