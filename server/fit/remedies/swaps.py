@@ -26,13 +26,13 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.fit.candidates import COLD_TRAPS, Back, Field, Front, grades_for, make_back, make_front
-from server.fit.changes import Matter
 from server.fit.evaluation import How, Judged, judge
 from server.fit.loads import loads_of
+from server.fit.remedies.changes import Matter
+from server.fit.remedies.trial import Trial
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey, Remedy
 from server.fit.thresholds import ROUNDING, RULES
-from server.fit.trial import Trial
 from server.physics.arrays import BoolArray, FloatArray
 
 

@@ -7,9 +7,9 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.fit.changes import Change, Matter
-from server.fit.remedies import smallest
-from server.fit.safe_side import length, rounded
+from server.fit.remedies.changes import Change, Matter
+from server.fit.remedies.offered import smallest
+from server.fit.remedies.safe_side import length, rounded
 from server.units import Dimension, parse_quantity
 from tests.fit.engine_cases import COATER, inquiry
 

@@ -14,14 +14,14 @@ import numpy as np
 from scipy.optimize import brentq
 
 from server.catalog.items import Catalog
-from server.fit.changes import Change, Matter, change_of, treatments
 from server.fit.evaluation import Judged
 from server.fit.explain import Spot
+from server.fit.remedies.changes import Change, Matter, change_of, treatments
+from server.fit.remedies.swaps import Swaps
+from server.fit.remedies.trial import Trial
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey, Remedy
-from server.fit.swaps import Swaps
 from server.fit.thresholds import ROUNDING
-from server.fit.trial import Trial
 
 NEAREST = 3
 """So many stacks get remedies when none fits."""

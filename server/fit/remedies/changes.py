@@ -1,8 +1,8 @@
 """The single things that may be changed in an inquiry so that a stack fits, each with its limits.
 
 A change runs from the present value to a far end, the most that is physically or sensibly possible;
-`server.fit.remedies` looks for the smallest step between. The far ends are judgements of practice
-without a published source unless they say otherwise.
+the smallest step between is looked for. The far ends are judgements of practice without a published
+source unless they say otherwise.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from scipy import constants
 from server.fit.candidates import Back, Front
 from server.fit.evacuation import HORIZON_S
 from server.fit.loads import loads_of
+from server.fit.remedies.safe_side import length, rounded, shown
 from server.fit.requirements import Condition, LineRun, Process, Requirements, Surface
-from server.fit.safe_side import length, rounded, shown
 from server.physics.outgassing import OUTGASSING
 from server.units import Dimension, format_quantity
 

@@ -15,18 +15,18 @@ from hypothesis import strategies as st
 
 from server.catalog.items import Catalog, Trap, VapourPump
 from server.fit.candidates import Field, fields_of, make_back, make_front
-from server.fit.changes import Change, Matter, change_of, treatments
 from server.fit.choice import StackChoice, field_of_choice
 from server.fit.costs import Purse
 from server.fit.evaluation import ALL_MARGINS, How, Judged, judge, without_refused
 from server.fit.explain import Spot
 from server.fit.loads import loads_of
-from server.fit.remedies import MENU, nearest_spots, remedies_for, remedies_of_stack
+from server.fit.remedies.changes import Change, Matter, change_of, treatments
+from server.fit.remedies.offered import MENU, nearest_spots, remedies_for, remedies_of_stack
+from server.fit.remedies.swaps import other_backs, other_fronts, remade, variants_of
+from server.fit.remedies.trial import Trial, share_of
 from server.fit.requirements import Condition, Requirements
 from server.fit.results import MarginKey, Remedy
-from server.fit.swaps import other_backs, other_fronts, remade, variants_of
 from server.fit.thresholds import RULES
-from server.fit.trial import Trial, share_of
 from tests.fit.engine_cases import COATER, demo_catalog, inquiry
 
 WITHIN = 0.01
