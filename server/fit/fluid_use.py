@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.constants import R
 
 from server.catalog.compatibility import fluids_for, hazards_allow, oils_for
 from server.catalog.items import (
@@ -28,6 +27,7 @@ from server.catalog.items import (
 )
 from server.errors import OutOfRange, UnknownName
 from server.fit.requirements import Duty, Hazard, Requirements
+from server.physics.constants import GAS_CONSTANT_J_MOL_K
 from server.physics.species import SPECIES
 from server.physics.vapour import SATURATION, fluid_vapour_pressure_pa, saturation_pressure_pa
 
@@ -73,7 +73,7 @@ def heat_of_evaporation_j_kg(substance: str) -> float:
     middle = min(_ROOM_K, model.high_k - 1.5)
     low, high = saturation_pressure_pa(substance, np.array([middle - 1.0, middle + 1.0]))
     slope = math.log(high / low) / 2.0
-    return float(R * middle**2 * slope / SPECIES[substance].molar_mass_kg_mol)
+    return float(GAS_CONSTANT_J_MOL_K * middle**2 * slope / SPECIES[substance].molar_mass_kg_mol)
 
 
 @dataclass(frozen=True)
@@ -226,7 +226,7 @@ def loss_m3_s(pump: Pump, fluid: Fluid, trap: Trap | None) -> float:
     passed = trap.backstreaming_factor if trap is not None and trap.kind in _RETURNING else 1.0
     back_kg_s = pump.backstreaming_kg_m2_s * math.pi / 4 * pump.throat_m**2 * passed
     saturated_pa = vapour_pressure_pa(fluid, _OUTLET_WALL_K)
-    vapour_kg_m3 = saturated_pa * fluid.molar_mass_kg_mol / (R * _OUTLET_WALL_K)
+    vapour_kg_m3 = saturated_pa * fluid.molar_mass_kg_mol / (GAS_CONSTANT_J_MOL_K * _OUTLET_WALL_K)
     gas_m3_s = pump.largest_throughput_pa_m3_s / pump.tolerable_foreline_full_load_pa
     return (back_kg_s + vapour_kg_m3 * gas_m3_s) / fluid.density_kg_m3
 

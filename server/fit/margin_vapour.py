@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import constants
 
 from server.catalog.items import CapturePump, Trap
 from server.fit.candidates import Back, Front
@@ -14,6 +13,7 @@ from server.fit.requirements import Requirements
 from server.fit.states import process_time_s
 from server.physics.arrays import FloatArray
 from server.physics.ballast import Ballast, vapour_carried_pa_m3_s
+from server.physics.constants import GAS_CONSTANT_J_MOL_K
 from server.physics.species import SPECIES
 from server.physics.vapour import SATURATION, saturation_pressure_pa
 
@@ -106,7 +106,7 @@ def _carried_kg_s(case: Case, substance: str) -> FloatArray:
         if gas not in SATURATION
     )
     carried = vapour_carried_pa_m3_s(ballast, permanent)
-    per_throughput = SPECIES[substance].molar_mass_kg_mol / (constants.R * PUMP_K)
+    per_throughput = SPECIES[substance].molar_mass_kg_mol / (GAS_CONSTANT_J_MOL_K * PUMP_K)
     result: FloatArray = np.asarray(carried * per_throughput)[np.newaxis]
     return result
 

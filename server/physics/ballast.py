@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import constants
 
 from server.errors import OutOfRange
 from server.physics.arrays import FloatArray, floats
+from server.physics.constants import ATMOSPHERE_PA
 
 
 @dataclass(frozen=True)
@@ -24,8 +24,8 @@ class Ballast:
 
     flow_m3_s: ArrayLike
     saturation_pa: ArrayLike
-    exhaust_pa: ArrayLike = constants.atm
-    ambient_pa: ArrayLike = constants.atm
+    exhaust_pa: ArrayLike = ATMOSPHERE_PA
+    ambient_pa: ArrayLike = ATMOSPHERE_PA
     ambient_vapour_pa: ArrayLike = 0.0
 
     def __post_init__(self) -> None:

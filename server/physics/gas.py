@@ -8,13 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import constants
 
 from server.errors import OutOfRange
+from server.physics.constants import GAS_CONSTANT_J_MOL_K
 from server.physics.species import SPECIES, Species, species
 
 __all__ = [
-    "GAS_CONSTANT_J_MOL_K",
     "SPECIES",
     "Floats",
     "GasState",
@@ -36,7 +35,6 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-GAS_CONSTANT_J_MOL_K = constants.R
 _REFERENCE_K = 300.0
 
 

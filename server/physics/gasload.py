@@ -8,10 +8,10 @@ from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import constants
 
 from server.errors import OutOfRange, UnknownName
 from server.physics.arrays import FloatArray, floats
+from server.physics.constants import ATMOSPHERE_PA, GAS_CONSTANT_J_MOL_K, TORR_PA
 from server.physics.outgassing import HOUR_S, LAW_START_S, surface_decay
 
 
@@ -119,9 +119,9 @@ def air_in_leakage_kg_s(volume_m3: ArrayLike, pressure_pa: ArrayLike) -> FloatAr
     """
     volume = floats(volume_m3)
     pressure = floats(pressure_pa)
-    if np.any(volume <= 0.0) or np.any(pressure < 0.0) or np.any(pressure > constants.atm):
+    if np.any(volume <= 0.0) or np.any(pressure < 0.0) or np.any(pressure > ATMOSPHERE_PA):
         raise OutOfRange("The leakage allowance is for volumes under vacuum, 0 to 101 325 Pa.")
-    torr = pressure / constants.torr
+    torr = pressure / TORR_PA
     # a pressure on the border of two bands takes the lower band, 3–20 torr including 20
     chosen = floats(np.select([torr > low for low, _ in _BANDS], [k for _, k in _BANDS], 0.12))
     return floats(chosen * volume ** (2.0 / 3.0) / HOUR_S)
@@ -130,7 +130,7 @@ def air_in_leakage_kg_s(volume_m3: ArrayLike, pressure_pa: ArrayLike) -> FloatAr
 # Permeation constants at 23 °C [m²/s]: gas per time through unit area and unit thickness at unit
 # pressure difference. PEACOCK-1980 gives ranges in 1e-8 cm³(STP)·cm/(cm²·s·bar); these are the
 # middle of them, from memory (medium confidence, factor 2); 1 unit = 1.10e-12 m²/s at 23 °C.
-_UNIT_M2_S = 1e-8 * (constants.atm * 1e-6) * (296.15 / 273.15) * 1e-2 / (1e-4 * 1e5)
+_UNIT_M2_S = 1e-8 * (ATMOSPHERE_PA * 1e-6) * (296.15 / 273.15) * 1e-2 / (1e-4 * 1e5)
 PERMEATION_M2_S: Mapping[tuple[str, str], float] = MappingProxyType(
     {
         ("fkm", "helium"): 12.0 * _UNIT_M2_S,
@@ -217,6 +217,6 @@ def drying_time_s(
     temperature_k : array
         Gas temperature the throughput is stated at. [K]
     """
-    gas = floats(mass_kg) * constants.R * floats(temperature_k) / floats(molar_mass_kg_mol)
+    gas = floats(mass_kg) * GAS_CONSTANT_J_MOL_K * floats(temperature_k) / floats(molar_mass_kg_mol)
     flow = floats(throughput_pa_m3_s)
     return floats(np.where(flow > 0.0, gas / np.where(flow > 0.0, flow, 1.0), np.inf))

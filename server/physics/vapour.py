@@ -16,10 +16,10 @@ from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import constants
 
 from server.errors import OutOfRange, UnknownName
 from server.physics.arrays import FloatArray, floats
+from server.physics.constants import GAS_CONSTANT_J_MOL_K
 
 _EXPONENTS = (1.0, 1.5, 2.0, 3.0, 6.0)
 _COOLPROP = "COOLPROP-2014"
@@ -202,7 +202,7 @@ def _liquid_pa(model: SaturationModel, temperature_k: FloatArray) -> FloatArray:
 def _solid_pa(model: SaturationModel, temperature_k: FloatArray) -> FloatArray:
     if model.solid is not None:
         return model.solid(temperature_k)
-    slope_k = model.sublimation_j_mol / constants.R
+    slope_k = model.sublimation_j_mol / GAS_CONSTANT_J_MOL_K
     return floats(model.triple_pa * np.exp(-slope_k * (1.0 / temperature_k - 1.0 / model.triple_k)))
 
 
