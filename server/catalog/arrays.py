@@ -15,6 +15,7 @@ from server.catalog.items import (
     Catalog,
     Pump,
     RootsBooster,
+    SpeedCurve,
 )
 from server.physics.arrays import FloatArray
 from server.physics.boosters import Boosters, booster_speed_m3_s
@@ -42,14 +43,25 @@ class CatalogArrays:
     row_of: Mapping[str, int]
     row_of_pair: Mapping[tuple[str, str], int]
     _tables: dict[tuple[str, bool], SpeedTable] = field(default_factory=dict)
+    _rows: dict[tuple[str, str, bool], FloatArray] = field(default_factory=dict)
+    """Speeds by SKU and curve: most gases are pumped by the curve of another one."""
 
     def speed(self, gas: str, *, with_ballast: bool = False) -> SpeedTable:
         """Return the speeds of every pump, then of every backing pump with booster, for a gas."""
         key = (gas, with_ballast)
         if key not in self._tables:
-            alone = np.stack([_speed_row(pump, gas, with_ballast) for pump in self.pumps])
+            alone = np.stack([self._row(pump, gas, with_ballast) for pump in self.pumps])
             self._tables[key] = SpeedTable(GRID, np.vstack([alone, self._boosted(alone)]))
         return self._tables[key]
+
+    def _row(self, pump: Pump, gas: str, with_ballast: bool) -> FloatArray:
+        curve = curve_for(pump, gas, with_ballast=with_ballast).curve
+        if curve is None:
+            return np.zeros(GRID.count)
+        key = (pump.sku, curve.gas, curve.with_ballast)
+        if key not in self._rows:
+            self._rows[key] = _speed_row(pump, curve)
+        return self._rows[key]
 
     def _boosted(self, alone: FloatArray) -> FloatArray:
         if not self.pairs:
@@ -88,15 +100,12 @@ def _arrays(key: _Key) -> CatalogArrays:
     )
 
 
-def _speed_row(pump: Pump, gas: str, with_ballast: bool) -> FloatArray:
-    """Speed of one pump on the grid.
+def _speed_row(pump: Pump, curve: SpeedCurve) -> FloatArray:
+    """Speed of one pump on the grid by one of its curves.
 
     Backing pumps have their ultimate pressure included. A high-vacuum pump carries the throughput
     of its last point at any higher pressure, so that an overload has a state to be judged by.
     """
-    curve = curve_for(pump, gas, with_ballast=with_ballast).curve
-    if curve is None:
-        return np.zeros(GRID.count)
     row = tabulate(curve.pressure_pa, curve.speed_m3_s, GRID, GRID.high_pa)
     if pump.kind not in BACKING_KINDS:
         return row * np.minimum(1.0, curve.pressure_pa[-1] / GRID.pressure_pa)

@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
-from functools import lru_cache
+from functools import cache, lru_cache, partial
 from typing import Any
 
 from server.catalog.flanges import Flange, parse_flange
@@ -59,6 +59,7 @@ class Column:
     required: bool
 
 
+@cache
 def columns_of(record: type, left_out: frozenset[str] = frozenset()) -> tuple[Column, ...]:
     """Return the columns that fill a record's fields.
 
@@ -124,7 +125,9 @@ def _column(field: dataclasses.Field[Any], hint: Any) -> Column:
     )
     name = field.name.removesuffix(ending) if dimension is not None else field.name
     required = field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING
-    return Column(name, field.name, _reader(hint, dimension), required)
+    # a column's cells come again, in its table and at every import
+    read = lru_cache(maxsize=8192)(_reader(hint, dimension))
+    return Column(name, field.name, read, required)
 
 
 def _reader(hint: Any, dimension: Dimension | None) -> Callable[[str], Any]:
@@ -137,15 +140,16 @@ def _reader(hint: Any, dimension: Dimension | None) -> Callable[[str], Any]:
         collect: Callable[[Iterable[Any]], Any] = tuple if origin is tuple else frozenset
         return lambda text: collect(member(word) for word in text.replace(";", " ").split())
     if hint is float and dimension is not None:
-        return lambda text: _read_with_unit(text, dimension)
+        return partial(_read_with_unit, dimension=dimension)
     if isinstance(hint, type) and issubclass(hint, StrEnum):
         return lambda text: _read_word(hint, text)
     return _PLAIN[hint]
 
 
-@lru_cache(maxsize=32768)  # the same few thousand cells come again at every import
 def _read_with_unit(text: str, dimension: Dimension) -> float:
     value = parse_quantity(text, dimension)
+    if text[-1:].isalpha():  # so it ends in a unit, as nearly every cell does
+        return value
     try:
         _, unit = read_number(clean(text))
     except NumberProblem:  # a sum such as 1 h 30 min: it has its units

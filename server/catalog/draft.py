@@ -120,10 +120,15 @@ class Draft:
 
     def curves(self, sku: str) -> dict[tuple[str, bool], list[tuple[Row, SpeedRow]]]:
         """Return an item's speed points by gas and ballast, in the order of the table."""
-        curves: dict[tuple[str, bool], list[tuple[Row, SpeedRow]]] = {}
-        for row, point in self.of(SpeedRow, sku):
+        return self._curves.get(sku, {})
+
+    @cached_property
+    def _curves(self) -> dict[str, dict[tuple[str, bool], list[tuple[Row, SpeedRow]]]]:
+        found: dict[str, dict[tuple[str, bool], list[tuple[Row, SpeedRow]]]] = {}
+        for row, point in self.sides.get(SpeedRow, ()):
+            curves = found.setdefault(point.sku, {})
             curves.setdefault((point.gas, point.with_ballast), []).append((row, point))
-        return curves
+        return found
 
     @cached_property
     def _by_sku(self) -> dict[tuple[type[SideTable], str], list[tuple[Row, Any]]]:

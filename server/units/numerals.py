@@ -34,6 +34,13 @@ _POWER = (
 )
 _NUMBER = re.compile(rf"\s*(?P<sign>[+-]?)\s*(?:{_TEN}|{_FRACTION}|{_MANTISSA}{_POWER})")
 _RANGE = re.compile(r"\s*(?:-|to\b|\.\.|/)\s*[0-9]")
+_LOOSE_POWER = re.compile(r"[xX*] ?10")
+_SECOND_NUMBER = re.compile(r"[0-9](?!/[A-Za-z])")
+_NOT_ZERO = re.compile(r"[0.]*[1-9]")
+_EITHER_WAY = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
+_ONE_MARK = re.compile(r"[0-9]*[.,]?[0-9]+|[0-9]+\.")
+_THOUSANDS = re.compile(r"[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?")
+_THOUSANDS_POINTED = re.compile(r"[0-9]{1,3}(?:\.[0-9]{3})+(?:,[0-9]+)?")
 
 
 class NumberProblem(ValueError):
@@ -54,6 +61,8 @@ def clean(text: str) -> str:
         Superscripts as ``^3``, one minus, one multiplication sign, ``u`` for micro, ``deg`` for
         the degree sign, single spaces.
     """
+    if text.isascii() and text.isprintable() and "  " not in text:
+        return text.strip()  # nothing in it has a second spelling
     raised = re.sub(r"[⁺⁻]?[⁰¹²³⁴⁵⁶⁷⁸⁹]+", lambda m: "^" + m[0].translate(_SUPERSCRIPTS), text)
     return re.sub(r" +", " ", raised.translate(_CHARACTERS)).strip()
 
@@ -84,9 +93,9 @@ def read_number(text: str) -> tuple[float, str]:
     rest = text[match.end() :].strip()
     if _RANGE.match(text[match.end() :]):
         raise NumberProblem("One value is wanted, not a range.")
-    if re.match(r"[xX*] ?10", rest):
+    if _LOOSE_POWER.match(rest):
         raise NumberProblem("A power of ten is written as 2e-5 or 2x10^-5.")
-    if re.match(r"[0-9](?!/[A-Za-z])", rest) or rest[:1] in {".", ",", "^", ":"}:
+    if _SECOND_NUMBER.match(rest) or rest[:1] in {".", ",", "^", ":"}:
         raise NumberProblem(f"“{text}” is not one number with a unit.")
     size = _size(match)
     return (-size if match["sign"] == "-" else size), rest
@@ -107,7 +116,7 @@ def _finite(text: str) -> float:
     number = float(text)
     if number == float("inf"):
         raise NumberProblem("That number is too large to be meant.")
-    if number == 0 and re.match(r"[0.]*[1-9]", text):
+    if number == 0 and _NOT_ZERO.match(text):
         raise NumberProblem("That number is too small to be meant.")
     return number
 
@@ -115,14 +124,14 @@ def _finite(text: str) -> float:
 def _with_point(mantissa: str) -> str:
     """Return a mantissa with a decimal point and no thousands separators, or refuse to guess."""
     digits = mantissa.replace(" ", "")
-    if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", digits):
+    if _EITHER_WAY.fullmatch(digits):
         plain = digits.replace(",", "")
         pointed = digits.replace(",", ".")
         raise NumberProblem(f"“{mantissa}” may mean {plain} or {pointed}: write the one you mean.")
-    if re.fullmatch(r"[0-9]*[.,]?[0-9]+|[0-9]+\.", digits):
+    if _ONE_MARK.fullmatch(digits):
         return digits.replace(",", ".")
-    if re.fullmatch(r"[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?", digits):
+    if _THOUSANDS.fullmatch(digits):
         return digits.replace(",", "")
-    if re.fullmatch(r"[0-9]{1,3}(?:\.[0-9]{3})+(?:,[0-9]+)?", digits):
+    if _THOUSANDS_POINTED.fullmatch(digits):
         return digits.replace(".", "").replace(",", ".")
     raise NumberProblem(f"“{mantissa}” is not a number.")

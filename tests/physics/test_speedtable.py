@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.interpolate import PchipInterpolator
 
 from server.errors import OutOfRange
 from server.physics.speedtable import (
@@ -13,6 +14,7 @@ from server.physics.speedtable import (
     SpeedTable,
     log_grid,
     lookup,
+    monotone_cubic,
     net_speed_m3_s,
     tabulate,
 )
@@ -51,6 +53,19 @@ def test_interpolation_never_overshoots_its_points(speeds: list[float], start: f
     ):
         part = curve[(GRID.pressure_pa >= left) & (GRID.pressure_pa <= right)]
         assert np.all(np.diff(part) * np.sign(high - low) >= -1e-12)
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.01, 3.0), st.floats(-5.0, 5.0)), min_size=2, max_size=12),
+    st.lists(st.floats(0.0, 1.0), min_size=1, max_size=20),
+)
+def test_the_monotone_cubic_is_that_of_the_library(
+    points: list[tuple[float, float]], shares: list[float]
+) -> None:
+    # scipy's own implementation of Fritsch and Carlson's interpolant
+    x, y = np.cumsum([step for step, _ in points]), np.array([value for _, value in points])
+    wanted = x[0] + np.array(shares) * (x[-1] - x[0])
+    assert monotone_cubic(x, y, wanted) == pytest.approx(PchipInterpolator(x, y)(wanted), abs=1e-9)
 
 
 def test_an_ultimate_pressure_among_the_points_is_followed_as_one_minus_its_ratio() -> None:
