@@ -59,7 +59,6 @@ class Column:
     required: bool
 
 
-@cache
 def columns_of(record: type, left_out: frozenset[str] = frozenset()) -> tuple[Column, ...]:
     """Return the columns that fill a record's fields.
 
@@ -125,9 +124,13 @@ def _column(field: dataclasses.Field[Any], hint: Any) -> Column:
     )
     name = field.name.removesuffix(ending) if dimension is not None else field.name
     required = field.default is dataclasses.MISSING and field.default_factory is dataclasses.MISSING
-    # a column's cells come again, in its table and at every import
-    read = lru_cache(maxsize=8192)(_reader(hint, dimension))
-    return Column(name, field.name, read, required)
+    return Column(name, field.name, _remembering_reader(hint, dimension), required)
+
+
+@cache
+def _remembering_reader(hint: Any, dimension: Dimension | None) -> Callable[[str], Any]:
+    """Return the reader of a kind of cells; the same cells come again, and at every import."""
+    return lru_cache(maxsize=16384)(_reader(hint, dimension))
 
 
 def _reader(hint: Any, dimension: Dimension | None) -> Callable[[str], Any]:

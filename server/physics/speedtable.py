@@ -133,9 +133,7 @@ def tabulate(
     return np.where(grid.pressure_pa > limit * (1.0 + 1e-9), 0.0, result)
 
 
-def monotone_cubic(
-    points_x: FloatArray, points_y: FloatArray, wanted_x: FloatArray
-) -> FloatArray:
+def monotone_cubic(points_x: FloatArray, points_y: FloatArray, wanted_x: FloatArray) -> FloatArray:
     """Return the piecewise cubic through points that rises and falls only where they do (PCHIP).
 
     The slope at an inner point is the harmonic mean of the neighbouring chords, weighted by their
