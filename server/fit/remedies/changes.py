@@ -13,13 +13,12 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
 
-from scipy import constants
-
 from server.fit.candidates import Back, Front
 from server.fit.evacuation import HORIZON_S
 from server.fit.loads import loads_of
 from server.fit.remedies.safe_side import length, rounded, shown
 from server.fit.requirements import Condition, LineRun, Process, Requirements, Surface
+from server.physics.constants import ATMOSPHERE_PA
 from server.physics.outgassing import OUTGASSING
 from server.units import Dimension, format_quantity
 
@@ -274,7 +273,7 @@ def _pump_down_time(asked: Requirements, _front: Front | None, _back: Back) -> C
 
 def _relaxed(pressure_pa: float) -> float:
     """Return how far a pressure may be relaxed: a vacuum ends at the atmosphere."""
-    return max(pressure_pa, min(pressure_pa * LARGEST_RELAXATION, constants.atm))
+    return max(pressure_pa, min(pressure_pa * LARGEST_RELAXATION, ATMOSPHERE_PA))
 
 
 def _target(asked: Requirements, _front: Front | None, _back: Back) -> Change | None:

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from scipy import constants
-
 from server.fit.loads import PUMP_K
 from server.fit.results import Working
 from server.fit.workings.bench import (
@@ -20,6 +18,7 @@ from server.fit.workings.bench import (
     line,
     speed_at,
 )
+from server.physics.constants import GAS_CONSTANT_J_MOL_K
 from server.physics.elements import Aperture, Duct
 from server.physics.gas import Mixture, Species, gas_state, mean_speed_m_s
 from server.physics.line import Line, PartState, line_states, molecular_conductance_m3_s
@@ -112,7 +111,7 @@ def molecular_lines(section: str, key: str, run: Line, gas: str) -> Iterator[Wor
     speed = float(mean_speed_m_s(PUMP_K, mass))
     yield line(
         section, f"{key}-mean-speed", f"Mean speed of {gas_name(gas)} at 20 °C", _MEAN_SPEED,
-        {"R [J/(mol·K)]": constants.R, "T [K]": PUMP_K, "M [kg/mol]": mass}, speed,
+        {"R [J/(mol·K)]": GAS_CONSTANT_J_MOL_K, "T [K]": PUMP_K, "M [kg/mol]": mass}, speed,
     )  # fmt: skip
     parts = {part.name: part for part in run.parts}
     resistances: dict[str, float | str] = {}

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from scipy import constants
-
 from server.fit.loads import AIR, PUMP_K, SurfaceSource
 from server.fit.requirements import GasFlow, VapourLoad
 from server.fit.results import Working
@@ -19,6 +17,7 @@ from server.fit.workings.bench import (
     in_full,
     line,
 )
+from server.physics.constants import ATMOSPHERE_PA, GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 from server.physics.gas import throughput_from_mass_rate_pa_m3_s, throughput_pa_m3_s
 from server.physics.outgassing import HOUR_S, LAW_START_S, outgassing_rate_pa_m_s
 from server.physics.species import SPECIES
@@ -42,7 +41,7 @@ _TOTAL = Law("Q", "Q = Σ Q_i", "Pa·m³/s", "gas loads add")
 
 _ACRONYMS = frozenset({"fkm", "nbr", "ptfe", "pmma"})
 
-SCCM_MOL_S = constants.atm * 1e-6 / (constants.R * constants.zero_Celsius) / 60.0
+SCCM_MOL_S = ATMOSPHERE_PA * 1e-6 / (GAS_CONSTANT_J_MOL_K * ZERO_CELSIUS_K) / 60.0
 
 
 def load_lines(bench: Bench) -> Iterator[Working]:
@@ -112,7 +111,7 @@ def _gas_line(number: int, gas: GasFlow) -> Working:
         {
             "flow [sccm]": gas.flow_mol_s / SCCM_MOL_S,
             "ṅ [mol/s]": gas.flow_mol_s,
-            "R [J/(mol·K)]": constants.R,
+            "R [J/(mol·K)]": GAS_CONSTANT_J_MOL_K,
         },
         float(throughput_pa_m3_s(gas.flow_mol_s, PUMP_K)),
     )  # fmt: skip
@@ -126,7 +125,7 @@ def _vapour_line(number: int, vapour: VapourLoad) -> Working:
             "rate [g/h]": vapour.rate_kg_s * 1e3 * HOUR_S,
             "ṁ [kg/s]": vapour.rate_kg_s,
             "M [kg/mol]": molar_mass,
-            "R [J/(mol·K)]": constants.R,
+            "R [J/(mol·K)]": GAS_CONSTANT_J_MOL_K,
         },
         float(throughput_from_mass_rate_pa_m3_s(vapour.rate_kg_s, molar_mass, PUMP_K)),
     )  # fmt: skip

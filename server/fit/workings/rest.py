@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-from scipy import constants
-
 from server.catalog.items import CapturePump, Pump, Trap, VapourPump
 from server.fit.costs import Purse
 from server.fit.explain import margins_of
@@ -31,6 +29,7 @@ from server.fit.workings.bench import (
     speed_at,
 )
 from server.physics.ballast import Ballast, vapour_carried_pa_m3_s, vapour_tolerance_pa
+from server.physics.constants import ATMOSPHERE_PA, GAS_CONSTANT_J_MOL_K
 from server.physics.species import SPECIES
 from server.physics.vapour import SATURATION, saturation_model, saturation_pressure_pa
 
@@ -101,7 +100,7 @@ def _ballast_lines(bench: Bench, substance: str) -> Iterator[Working]:
         "B [m³/s]": pump.ballast_m3_s,
         "p_s [Pa]": saturation,
         "p_o [Pa]": pump.exhaust_valve_pa,
-        "p_n [Pa]": constants.atm,
+        "p_n [Pa]": ATMOSPHERE_PA,
         "p_a [Pa]": ambient,
     }
     speed = _backing_speed(bench, substance)
@@ -113,7 +112,7 @@ def _ballast_lines(bench: Bench, substance: str) -> Iterator[Working]:
         )  # fmt: skip
     dry = _dry_gas_pa_m3_s(bench)
     mass = SPECIES[substance].molar_mass_kg_mol
-    carried = float(vapour_carried_pa_m3_s(ballast, dry)) * mass / (constants.R * PUMP_K)
+    carried = float(vapour_carried_pa_m3_s(ballast, dry)) * mass / (GAS_CONSTANT_J_MOL_K * PUMP_K)
     yield line(
         VAPOUR_SECTION, f"carried-{substance}",
         f"Uncondensed {gas_name(substance)} that {pump.name} carries out", _CARRIED,
@@ -121,7 +120,7 @@ def _ballast_lines(bench: Bench, substance: str) -> Iterator[Working]:
             **at_exhaust,
             "Q_dry [Pa·m³/s]": dry,
             "M [kg/mol]": mass,
-            "R [J/(mol·K)]": constants.R,
+            "R [J/(mol·K)]": GAS_CONSTANT_J_MOL_K,
         },
         carried,
     )  # fmt: skip
