@@ -1,7 +1,7 @@
 """How sure the pump-down is: the same evaluation for many plausible systems.
 
 Outgassing of each surface, the leak and the speeds of roughing and high-vacuum pumps are
-log-normal about what the inquiry and the catalogue say; the draws are scrambled Sobol points with
+log-normal about what the inquiry and the catalogue say; the draws are shifted Sobol points with
 a fixed seed, so that the same inquiry always gets the same answer.
 """
 
@@ -10,8 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtri
-from scipy.stats import qmc
 
 from server.fit.evacuation import (
     ATMOSPHERE_PA,
@@ -31,6 +29,7 @@ from server.fit.thresholds import LEAK_GSD, SPEED_GSD
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.gasload import GasLoad
 from server.physics.pumpdown import Phase, PhaseResult, pump_down
+from server.physics.sobol import normal_points
 
 DRAWS = 512
 SEED = 20_240
@@ -74,8 +73,7 @@ def draw(loads: Loads, count: int = DRAWS, seed: int = SEED) -> Draws:
     """Return factors for ``count`` plausible systems, a power of two for balance."""
     spread = [surface.row.geometric_sd for surface in loads.surfaces]
     spread += [LEAK_GSD, SPEED_GSD, SPEED_GSD]
-    points = qmc.Sobol(len(spread), scramble=True, rng=seed).random(count)
-    factors = np.exp(ndtri(points) * np.log(spread))
+    factors = np.exp(normal_points(len(spread), count, seed) * np.log(spread))
     return Draws(factors[:, :-3], factors[:, -3], factors[:, -2], factors[:, -1])
 
 

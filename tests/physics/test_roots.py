@@ -1,0 +1,62 @@
+"""Roots in a bracket against the library's."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import brentq
+
+from server.errors import OutOfRange
+from server.physics.arrays import FloatArray, floats
+from server.physics.roots import root_between, roots_between
+
+
+@given(st.floats(-3.0, 3.0), st.floats(0.01, 30.0), st.floats(0.0, 4.0))
+def test_a_root_is_that_of_the_library(root: float, steepness: float, bend: float) -> None:
+    def miss(x: float) -> float:
+        return math.expm1(steepness * (x - root)) + bend * (x - root) ** 3
+
+    found = root_between(miss, -5.0, 5.0)
+    assert found == pytest.approx(brentq(miss, -5.0, 5.0, xtol=1e-13), abs=2e-12)
+    assert root_between(miss, 5.0, -5.0) == pytest.approx(found, abs=4e-12)
+
+
+@given(st.lists(st.floats(-3.0, 3.0), min_size=1, max_size=20), st.floats(0.01, 30.0))
+def test_many_roots_are_found_as_each_alone(roots: list[float], steepness: float) -> None:
+    at = np.array(roots)
+
+    def miss(x: FloatArray) -> FloatArray:
+        return floats(np.expm1(steepness * (x - at)))
+
+    found = roots_between(miss, np.full(len(roots), -5.0), np.full(len(roots), 5.0))
+    assert found == pytest.approx(at, abs=2e-12)
+
+
+def test_a_jump_through_zero_is_found() -> None:
+    assert root_between(lambda x: -1.0 if x < 0.3 else 2.0, 0.0, 1.0) == pytest.approx(0.3)
+    found = roots_between(lambda x: np.where(x < 0.3, -1.0, 2.0), np.zeros(2), np.ones(2))
+    assert found == pytest.approx([0.3, 0.3])
+
+
+def test_smooth_functions_take_few_steps() -> None:
+    calls: list[float] = []
+
+    def miss(x: float) -> float:
+        calls.append(x)
+        return math.exp(x) - 2.0
+
+    root_between(miss, -30.0, 12.0)
+    assert len(calls) < 25  # halving alone would take 45
+
+
+def test_without_a_change_of_sign_there_is_no_answer() -> None:
+    with pytest.raises(OutOfRange):
+        root_between(lambda x: x * x + 1.0, -1.0, 1.0)
+    with pytest.raises(OutOfRange):
+        root_between(lambda _x: math.nan, -1.0, 1.0)
+    with pytest.raises(OutOfRange):
+        roots_between(lambda x: x * x + 1.0, np.array([-1.0]), np.array([1.0]))
