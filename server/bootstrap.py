@@ -6,6 +6,7 @@ of the project.
 
 from __future__ import annotations
 
+import compileall
 import fcntl
 import hashlib
 import os
@@ -129,8 +130,11 @@ def _fill(lock: Path) -> None:
         pip = [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
         _run([*pip, "--require-hashes", "-r", str(LOCKS / "uv.txt")])
         uv = [str(VENV / "bin" / "uv"), "pip", "install", "--quiet", "--python", str(PYTHON)]
-        # The machine's own certificates, as pip does: company networks often add one.
-        _run([*uv, "--system-certs", "--require-hashes", "-r", str(lock)])
+        # The machine's own certificates, as pip does: company networks often add one. Compiled
+        # now, or the first start, and each where Python may not write, would take seconds for it.
+        words = ["--system-certs", "--compile-bytecode", "--require-hashes", "-r", str(lock)]
+        _run([*uv, *words])
+        compileall.compile_dir(ROOT / "server", quiet=2)
         _stamp_file(lock).write_text(_stamp_of(lock), encoding="ascii")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import importlib
 import socket
 import sys
@@ -163,7 +164,14 @@ def address_to_open(listener: socket.socket) -> str:
 
 
 def _create_app(settings: Settings) -> FastAPI:
-    app: FastAPI = importlib.import_module("server.web.app").create_app(settings)
+    """Load and wire everything; what there is then stays for good."""
+    gc.disable()  # a start makes many objects and drops few
+    try:
+        app: FastAPI = importlib.import_module("server.web.app").create_app(settings, warm=True)
+        # out of the collector's sight, which would look at all of it while a request waits
+        gc.freeze()
+    finally:
+        gc.enable()
     return app
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from fastapi import FastAPI
 
 from server.catalog.tables import load_catalog
 from server.fit import advice
+from server.fit.inquiry import InquiryIn, to_requirements
 from server.fit.ports import Engine
 from server.paths import Folder, folder
 from server.store.advices import SqlAdviceStore
@@ -15,6 +18,7 @@ from server.store.migrate import migrate
 from server.store.quotes import SqlQuoteStore
 from server.web.build import build_app
 from server.web.deps import Services
+from server.web.examples import EXAMPLES
 from server.web.settings import Settings, settings_of_environment
 
 DATABASE_FILE = "pumpwright.sqlite3"
@@ -22,10 +26,10 @@ DATABASE_FILE = "pumpwright.sqlite3"
 
 def production() -> FastAPI:
     """Return the app for ``uvicorn --factory server.web.app:production``."""
-    return create_app(settings_of_environment())
+    return create_app(settings_of_environment(), warm=True)
 
 
-def create_app(settings: Settings, engine: Engine | None = None) -> FastAPI:
+def create_app(settings: Settings, engine: Engine | None = None, *, warm: bool = False) -> FastAPI:
     """Return the app on the database of the data folder, filled on its first start.
 
     Parameters
@@ -34,6 +38,9 @@ def create_app(settings: Settings, engine: Engine | None = None) -> FastAPI:
         Address, data folder, catalogue.
     engine : Engine or None
         Judges stacks; None takes the real one.
+    warm : bool
+        Answer an inquiry in the background once the server has started, so that the first user
+        does not wait for what is loaded and tabulated when it is first used.
 
     Raises
     ------
@@ -52,4 +59,16 @@ def create_app(settings: Settings, engine: Engine | None = None) -> FastAPI:
         catalogs=catalogs,
         quotes=SqlQuoteStore(database),
     )
-    return build_app(settings, services, at_end=database.close)
+    return build_app(
+        settings,
+        services,
+        at_end=database.close,
+        after_start=partial(answer_an_example, services) if warm else None,
+    )
+
+
+def answer_an_example(services: Services) -> None:
+    """Use everything that an answer uses once; nothing is kept."""
+    catalog = services.catalogs.current()
+    example = InquiryIn.model_validate(next(iter(EXAMPLES.values())))
+    services.engine.advise(to_requirements(example, currency=catalog.currency), catalog)

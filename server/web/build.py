@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from threading import Timer
 
 from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
@@ -19,8 +20,16 @@ from server.web.security import AnswerHeaders, BodyLimit, OwnRequests
 from server.web.settings import Settings
 from server.web.static import HashedFiles, StaticTree
 
+WAIT_BEFORE_WARMING_S = 0.5
+"""An inquiry that waits for the server already is answered before what is only foresight."""
 
-def build_app(settings: Settings, services: Services, at_end: Callable[[], None]) -> FastAPI:
+
+def build_app(
+    settings: Settings,
+    services: Services,
+    at_end: Callable[[], None],
+    after_start: Callable[[], None] | None = None,
+) -> FastAPI:
     """Return the app on given services.
 
     Parameters
@@ -31,10 +40,16 @@ def build_app(settings: Settings, services: Services, at_end: Callable[[], None]
         Engine and stores.
     at_end : callable
         Called when the server stops.
+    after_start : callable or None
+        Called beside the first requests, shortly after the server has begun to answer.
     """
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        if after_start is not None:
+            later = Timer(WAIT_BEFORE_WARMING_S, after_start)
+            later.daemon = True
+            later.start()
         yield
         app.state.renderer.charts.close()
         at_end()

@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-import vl_convert
-
 _NUMBERED = re.compile(r'(?<=id=")([A-Za-z_-]+)(\d+)(?=")')
 
 
@@ -23,6 +21,8 @@ def draw(spec: Mapping[str, object]) -> str:
     str
         SVG with ids numbered from zero in order of appearance.
     """
+    import vl_convert  # the server names this function, the drawing process alone needs the library
+
     return renumbered(str(vl_convert.vegalite_to_svg(dict(spec), allowed_base_urls=[])))
 
 
@@ -50,4 +50,6 @@ def renumbered(svg: str) -> str:
 
 def make_bundle() -> str:
     """Return the JavaScript module that draws charts in the browser, exporting ``vegaEmbed``."""
+    import vl_convert
+
     return str(vl_convert.javascript_bundle("export { vegaEmbed };"))

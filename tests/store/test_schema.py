@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta, timezone
@@ -10,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from alembic.script import ScriptDirectory
 from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import Engine, inspect
@@ -20,7 +23,7 @@ from sqlmodel import SQLModel, select
 from server.store import tables
 from server.store.columns import LARGEST_AMOUNT, ExactDecimal, PackedText, UtcTime
 from server.store.engine import Database, open_engine
-from server.store.migrate import migrate
+from server.store.migrate import STEPS, migrate, newest_step
 
 DIALECT = sqlite.dialect()
 
@@ -48,6 +51,27 @@ def shape_of(engine: Engine) -> dict[str, Any]:
         for table in seen.get_table_names()
         if table != "alembic_version"
     }
+
+
+def test_a_database_that_has_seen_every_step_is_left_alone(tmp_path: Path) -> None:
+    # In a process of its own, where nothing else can have loaded the tool that runs the steps.
+    code = (
+        "import sys; from pathlib import Path; from server.store.engine import open_engine; "
+        "from server.store.migrate import migrate; "
+        f"migrate(open_engine(Path({str(tmp_path / 's.db')!r}))); print('alembic' in sys.modules)"
+    )
+    told = [
+        subprocess.run(  # noqa: S603  # our own code
+            [sys.executable, "-c", code], capture_output=True, text=True, check=True
+        ).stdout.strip()
+        for _ in range(2)
+    ]
+    assert told == ["True", "False"]
+
+
+def test_the_newest_step_is_that_of_the_tool() -> None:
+    scripts = ScriptDirectory(str(STEPS))
+    assert scripts.get_current_head() == newest_step()
 
 
 def test_the_steps_build_the_tables_the_code_declares(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,8 +11,11 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from server.catalog.items import Catalog
 from server.catalog.tables import load_catalog
 from server.errors import InvalidCatalog
+from server.fit.requirements import Requirements
+from server.fit.results import Advice
 from server.paths import Folder, folder
 from server.web.app import DATABASE_FILE, create_app
 from server.web.settings import Settings
@@ -56,6 +60,20 @@ def test_an_advice_outlives_the_catalogue_it_rests_on(tmp_path: Path) -> None:
         catalogs = client.app.state.services.catalogs  # type: ignore[attr-defined]
         assert catalogs.version(kept["catalog"]["version"]).name == "demo"
     assert kept == told
+
+
+def test_the_server_answers_an_example_before_its_first_user(tmp_path: Path) -> None:
+    class Noting(FakeEngine):
+        asked = threading.Event()
+
+        def advise(self, requirements: Requirements, catalog: Catalog) -> Advice:
+            self.asked.set()
+            return super().advise(requirements, catalog)
+
+    app = create_app(Settings("127.0.0.1", 8765, tmp_path), Noting(), warm=True)
+    with TestClient(app, base_url=BASE_URL) as client:
+        assert client.get("/health").status_code == 200
+        assert Noting.asked.wait(30)
 
 
 def test_a_broken_catalogue_stops_the_start_with_its_faults(tmp_path: Path) -> None:
