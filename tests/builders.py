@@ -9,6 +9,16 @@ from decimal import Decimal
 from server.catalog.items import Catalog
 from server.errors import UnknownName
 from server.fit.choice import StackChoice
+from server.fit.day_results import (
+    Day,
+    DayPhase,
+    DaySpan,
+    ForelineHold,
+    NightChoice,
+    Overnight,
+    PumpEnergy,
+    PumpState,
+)
 from server.fit.requirements import Requirements
 from server.fit.results import (
     Advice,
@@ -73,6 +83,32 @@ def a_pump_down(time_s: float = 1020.0, *, reached: bool = True) -> PumpDown:
     )
 
 
+def a_day() -> Day:
+    """Return a day of 24 h with one cycle, a night and an ending that saves something."""
+    on, off = PumpState.WORKING, PumpState.OFF
+    ends = (
+        (DayPhase.WARM_UP, 900.0, PumpState.WARMING, on, "heater on"),
+        (DayPhase.AT_PRESSURE, 18_000.0, on, on, ""),
+        (DayPhase.COOL_DOWN, 20_000.0, PumpState.COOLING, on, "cooling on"),
+        (DayPhase.NIGHT, 86_400.0, off, off, "switched off"),
+    )
+    starts = (0.0, *(end[1] for end in ends))
+    spans = tuple(
+        DaySpan(what, start, end, front, back, note)
+        for start, (what, end, front, back, note) in zip(starts, ends, strict=False)
+    )
+    hold = ForelineHold(5e-4, 4e-5, 6.0, 60.0, 675.0, 290.0, 29.2, 0, 0.0, holding_pump=False)
+    night = NightChoice(
+        Overnight.SWITCH_OFF, 68_400.0, 1500.0, 1.2e6, 800.0, 2000.0, 900.0, 28.5, 0.333, 0.3,
+        "Switch off overnight.",
+    )  # fmt: skip
+    energy = (PumpEnergy("VAPOURJET-160-W", "Vapour-jet pump", 1000.0, 0.25, 4.75, 0.0, 1100.0),)
+    return Day(
+        1020.0, 4000.0, 3900.0, 4, 4, 18_000.0, 18_000.0, spans, hold, night, energy,
+        5.0, 1100.0, 0.2, ("One backing pump does both.",),
+    )  # fmt: skip
+
+
 def a_cost() -> Cost:
     """Return a cost whose total is that of three years."""
     purchase, energy, used = Decimal("9840.50"), Decimal("310.20"), Decimal("145.00")
@@ -128,6 +164,7 @@ def a_full_stack(rank: int = 1, title: str = TITLE) -> StackAdvice:
         remedies=(
             Remedy(MarginKey.BACKSTREAMING, "trap", 1.0, 0.1, "", "Add a nitrogen trap."),
         ),
+        day=a_day(),
     )  # fmt: skip
 
 
@@ -147,6 +184,7 @@ def a_failing_stack(rank: int = 2) -> StackAdvice:
         flags=(),
         remedies=(),
         workings=(),
+        day=None,
     )
 
 

@@ -15,7 +15,7 @@ from server.fit.inlet import conductance_rows
 from server.fit.loads import AIR
 from server.fit.results import PhaseSpan, PumpDown
 from server.fit.states import foreline_limits_pa
-from server.fit.uncertainty import Courses, as_stated, draw, follow
+from server.fit.uncertainty import Courses, after_first_cycle, as_stated, draw, follow
 from server.physics.arrays import FloatArray
 from server.physics.entry_speed import entry_pressure_pa
 from server.physics.pumps import tolerable_foreline_pa
@@ -40,7 +40,8 @@ def pump_downs(spots: Sequence[Spot]) -> list[PumpDown]:
     order = np.argsort(spread, axis=1)
     low, high = (order[:, round(share * (systems.count - 1))] for share in (0.1, 0.9))
     shown = as_stated(loads, len(spots)).then(systems.rows(low)).then(systems.rows(high))
-    place = (np.tile(fronts, 3), np.tile(backs, 3))
+    shown = shown.then(after_first_cycle(judged, (fronts, backs)))
+    place = (np.tile(fronts, 4), np.tile(backs, 4))
     courses = follow(judged, place, shown, trace=True)
     return [
         _pump_down(spot, position, courses, spread[position]) for position, spot in enumerate(spots)
@@ -48,9 +49,9 @@ def pump_downs(spots: Sequence[Spot]) -> list[PumpDown]:
 
 
 def _pump_down(spot: Spot, position: int, courses: Courses, times_s: FloatArray) -> PumpDown:
-    """Pump-down of one stack; rows of the courses: as stated, P10 and P90 of every stack."""
+    """Pump-down of one stack; rows of the courses: as stated, P10, P90 and later of every stack."""
     allowed = spot.judged.case.requirements.pump_down_time_s
-    stacks = len(courses.time_s) // 3
+    stacks = len(courses.time_s) // 4
     crossover, takeover = _handover(spot, courses, position)
     time, curve = courses.curve(position)
     return PumpDown(
@@ -64,6 +65,8 @@ def _pump_down(spot: Spot, position: int, courses: Courses, times_s: FloatArray)
         curve_p90=_thinned(*courses.curve(position + 2 * stacks)),
         foreline_curve=_foreline_curve(spot, time, curve, takeover),
         phases=_phases(spot, courses, position),
+        later_time_s=float(courses.time_s[position + 3 * stacks]),
+        later_phases=_phases(spot, courses, position + 3 * stacks),
     )
 
 

@@ -31,6 +31,7 @@ from server.fit.requirements import (
     Surface,
     Utilities,
     VapourLoad,
+    Venting,
 )
 from server.units import Dimension, format_quantity, parse_quantity
 
@@ -251,6 +252,9 @@ def _duty(filler: Filler) -> Duty:
     cycles = filler.number("duty.cycles_per_day", "1", "one batch a day")
     # Half of a batch's share of the shift: the rest goes into loading, pumping down and venting.
     held = format_quantity(shift_s / max(cycles, 1.0) / 2.0, Dimension.TIME, "min")
+    # A chamber is unloaded and loaded in minutes, and never for longer than a batch leaves time.
+    opened_s = min(LONGEST_USUAL_VENT_S, shift_s / max(cycles, 1.0) / 10.0)
+    opened = format_quantity(opened_s, Dimension.TIME, "min")
     return Duty(
         cycles_per_day=cycles,
         time_at_pressure_s=filler.si(
@@ -258,7 +262,20 @@ def _duty(filler: Filler) -> Duty:
         ),
         days_per_year=filler.number("duty.days_per_year", "220", "working days of a year"),
         shift_s=shift_s,
+        vent_time_s=filler.si(
+            "duty.vent_time",
+            Dimension.TIME,
+            opened,
+            "venting and loading: a tenth of a batch's share of the shift, at most 15 min",
+        ),
+        venting=filler.choice(
+            "duty.venting", Venting.AIR, Venting, "most chambers are vented with room air"
+        ),
     )
+
+
+LONGEST_USUAL_VENT_S = 900.0
+"""A chamber is unloaded and loaded in a quarter of an hour: common practice, no source."""
 
 
 # Oxygen in a gas above which it counts as oxygen-rich: the usual limit of the trade, 25 % by volume

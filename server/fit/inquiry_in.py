@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from server.catalog.flanges import parse_flange
 from server.fit.inquiry_types import MoneyOf, NameOf, NumberOf, QuantityOf, TextOf
 from server.fit.names import resolve_material, resolve_species, resolve_vapour
-from server.fit.requirements import Application, Cleanliness, Condition, Hazard
+from server.fit.requirements import Application, Cleanliness, Condition, Hazard, Venting
 from server.units import Dimension
 
 # Bounds are the edges of sense for laboratories and small plants, not of the models: a value beyond
@@ -102,6 +102,8 @@ class DutyIn(_Shape):
     time_at_pressure: Span | None = None
     days_per_year: DaysPerYear | None = None
     shift: Shift | None = None
+    vent_time: Span | None = None
+    venting: Venting | None = None
 
 
 class UtilitiesIn(_Shape):

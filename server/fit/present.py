@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from server.catalog.items import Catalog, Item, Pump, Trap, VapourPump
 from server.fit.costs import Purse
+from server.fit.day import day_of
+from server.fit.day_results import Day
 from server.fit.evaluation import YES_OR_NO
 from server.fit.explain import Spot, margins_of
 from server.fit.flags import flags_of
@@ -22,11 +24,13 @@ from server.fit.results import (
     StackAdvice,
     StackVerdict,
     State,
+    Working,
 )
 from server.fit.settled import SettledState
 from server.fit.thresholds import RULES
 from server.fit.upkeep import UpkeepGroup
 from server.fit.workings import workings_of
+from server.fit.workings.day import day_lines
 
 
 def present(
@@ -46,6 +50,7 @@ def present(
         verdict = StackVerdict.FITS if spot.at(judged.fits) else StackVerdict.MARGINAL
     graded = [margin for margin in margins if margin.key not in YES_OR_NO or margin.ratio < 1.0]
     weakest = min(graded, key=lambda margin: margin.ratio / margin.threshold, default=None)
+    day = day_of(spot, pump_down) if pump_down is not None else None
     return StackAdvice(
         rank=rank,
         verdict=verdict,
@@ -59,8 +64,17 @@ def present(
         weakest=weakest.key if weakest else None,
         flags=flags_of(spot),
         speed_plots=_speed_plots(spot),
-        workings=workings_of(judged, spot.front_row, spot.back_row, catalog),
+        workings=(
+            *workings_of(judged, spot.front_row, spot.back_row, catalog),
+            *_day_workings(spot, day, pump_down),
+        ),
+        day=day,
     )
+
+
+def _day_workings(spot: Spot, day: Day | None, pump_down: PumpDown | None) -> Iterator[Working]:
+    if day is not None and pump_down is not None:
+        yield from day_lines(day, spot.judged.case.requirements.duty, pump_down)
 
 
 def title_of(spot: Spot) -> str:

@@ -53,6 +53,13 @@ class Condition(StrEnum):
     AS_RECEIVED = "as_received"
 
 
+class Venting(StrEnum):
+    """What the chamber is filled with when it is opened."""
+
+    AIR = "air"
+    DRY_NITROGEN = "dry_nitrogen"
+
+
 @dataclass(frozen=True)
 class Surface:
     """A surface that gives off gas."""
@@ -115,6 +122,9 @@ class Duty:
     time_at_pressure_s: float
     days_per_year: float
     shift_s: float
+    vent_time_s: float = 900.0
+    """How long the chamber is open between two cycles: venting, unloading, loading."""
+    venting: Venting = Venting.AIR
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,13 @@ computed: a margin that does not apply is left out, a state that does not exist 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
+from server.fit.day_results import Day
 from server.fit.requirements import Assumption
 
 
@@ -134,6 +136,9 @@ class PumpDown:
     foreline_curve: tuple[tuple[float, float, float], ...]
     """(time [s], foreline pressure [Pa], tolerable pressure [Pa]); empty for rough stacks."""
     phases: tuple[PhaseSpan, ...]
+    later_time_s: float = math.inf
+    """To the target after a short venting, as in every cycle of a day but the first."""
+    later_phases: tuple[PhaseSpan, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -193,6 +198,8 @@ class StackAdvice:
     speed_plots: tuple[SpeedPlot, ...]
     workings: tuple[Working, ...]
     remedies: tuple[Remedy, ...] = ()
+    day: Day | None = None
+    """A working day of this stack; None where the target is never reached."""
 
 
 @dataclass(frozen=True)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from server.catalog.items import CAPTURE_KINDS, Pump, PumpKind, Trap, VapourPump
+from server.catalog.items import CAPTURE_KINDS, Pump, PumpKind, Trap
 from server.errors import OutOfRange
 from server.fit.fluid_use import NO_EXPOSURE, Exposure
 from server.fit.requirements import Duty
 
-_HOURS_PER_YEAR = 8766.0
-_DAY_S = 86_400.0
+HOURS_PER_YEAR = 8766.0
+DAY_S = 86_400.0
 _SECONDS_PER_HOUR = 3600.0
 
 
@@ -24,6 +24,8 @@ class Use:
     exposure: Exposure = NO_EXPOSURE
     installed: bool = False
     """The pumps stand there already: no first charge, and their age is not known."""
+    run_s_per_day: float | None = None
+    """How long pumps that are not needed all day run, as in ``running_hours_per_year``."""
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.horizon_years) and self.horizon_years > 0):
@@ -31,7 +33,7 @@ class Use:
 
     def hours(self, kind: PumpKind) -> float:
         """Return the running hours of a pump over the horizon. [h]."""
-        return running_hours_per_year(self.duty, kind) * self.horizon_years
+        return running_hours_per_year(self.duty, kind, self.run_s_per_day) * self.horizon_years
 
     def replacements(self, kind: PumpKind, every_hours: float) -> int:
         """Return how often a part of a pump is replaced within the horizon.
@@ -43,15 +45,20 @@ class Use:
         return lives if self.installed else max(0, lives - 1)
 
 
-def running_hours_per_year(duty: Duty, kind: PumpKind | None = None) -> float:
-    """Return how long a pump runs in a year.
+def running_hours_per_year(
+    duty: Duty, kind: PumpKind | None = None, run_s_per_day: float | None = None
+) -> float:
+    """Return how long a pump is on in a year.
 
     Parameters
     ----------
     duty : Duty
-        The pumps run for the shift, or longer where the day's cycles need it.
+        The pumps are on for the shift, warm-up included, or longer where the cycles need it.
     kind : PumpKind or None
         Cryo- and sputter-ion pumps stay at work day and night.
+    run_s_per_day : float or None
+        For pumps that are not needed all the time: those that only rough for a capture pump, see
+        ``roughing_s_per_day``. It goes before what the kind says. [s]
 
     Returns
     -------
@@ -61,36 +68,70 @@ def running_hours_per_year(duty: Duty, kind: PumpKind | None = None) -> float:
     Raises
     ------
     OutOfRange
+        When the day's cycles, or the time given, do not fit into a day.
+    """
+    if run_s_per_day is not None:
+        if not 0.0 <= run_s_per_day <= DAY_S:
+            raise OutOfRange("A pump runs between no and 24 hours a day.")
+        return run_s_per_day / _SECONDS_PER_HOUR * duty.days_per_year
+    if kind in CAPTURE_KINDS:
+        return HOURS_PER_YEAR
+    return on_s_per_day(duty) / _SECONDS_PER_HOUR * duty.days_per_year
+
+
+def on_s_per_day(duty: Duty) -> float:
+    """Return how long the pumps of a stack are on in a day: the shift, or what the cycles need.
+
+    Raises
+    ------
+    OutOfRange
         When the day's cycles do not fit into a day.
     """
-    if kind in CAPTURE_KINDS:
-        return _HOURS_PER_YEAR
     day_s = max(duty.shift_s, duty.cycles_per_day * duty.time_at_pressure_s)
-    if day_s > _DAY_S:
+    if day_s > DAY_S:
         raise OutOfRange(
             f"{duty.cycles_per_day:g} cycles of {duty.time_at_pressure_s / 3600:g} h at pressure do"
             " not fit into one day."
         )
-    return day_s / _SECONDS_PER_HOUR * duty.days_per_year
+    return day_s
 
 
-def energy_kwh_per_year(pump: Pump | Trap, duty: Duty) -> float:
-    """Return the electrical energy of a pump or a trap in a year, warm-up included.
+def roughing_s_per_day(duty: Duty, rough_s: float) -> float:
+    """Return how long pumps run a day that are shut off once a capture pump has taken over.
+
+    Parameters
+    ----------
+    duty : Duty
+        Cycles a day, fewer than one for chambers that are seldom opened.
+    rough_s : float
+        Roughing of one cycle, run-up of a roughing turbo included. [s]
+
+    Returns
+    -------
+    float
+        Time a day, on average; where roughing takes as long as the stack is on, they run all that
+        time. [s]
+    """
+    return min(duty.cycles_per_day * rough_s, on_s_per_day(duty))
+
+
+def energy_kwh_per_year(pump: Pump | Trap, duty: Duty, run_s_per_day: float | None = None) -> float:
+    """Return the electrical energy of a pump or a trap in a year.
 
     Parameters
     ----------
     pump : Pump or Trap
-        Counted at its stated power: an upper bound for motors, near the truth for heaters.
+        Counted at its stated power while it is on: an upper bound for motors, near the truth for
+        heaters, whose warm-up is part of the time they are on.
     duty : Duty
-        Where the pump stands still overnight, every working day begins with a warm-up.
+        How long pumps are on.
+    run_s_per_day : float or None
+        As in ``running_hours_per_year``. [s]
 
     Returns
     -------
     float
         Energy. [kWh]
     """
-    hours = running_hours_per_year(duty, pump.kind if isinstance(pump, Pump) else None)
-    if isinstance(pump, VapourPump):
-        starts = duty.days_per_year if hours < 24.0 * duty.days_per_year else 1.0
-        hours += starts * pump.warm_up_s / _SECONDS_PER_HOUR
-    return pump.power_w * hours / 1000.0
+    kind = pump.kind if isinstance(pump, Pump) else None
+    return pump.power_w * running_hours_per_year(duty, kind, run_s_per_day) / 1000.0

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from server.fit.requirements import Cleanliness
+from server.fit.requirements import Cleanliness, Venting
 from server.fit.results import MarginKey
 
 
@@ -106,3 +106,9 @@ CROSSOVER_ROOM = 1.2
 
 ROUNDING = 1e-9
 """Ratios this close to a threshold count as at it."""
+
+HUMIDITY: Mapping[Venting, float] = {Venting.AIR: 1.0, Venting.DRY_NITROGEN: 0.3}
+"""Water that surfaces take up from the gas a chamber is vented with, relative to room air.
+
+Dry nitrogen that flows while the door is open brings the next pump-down to about a third.
+"""

@@ -7,7 +7,7 @@ a fixed seed, so that the same inquiry always gets the same answer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -25,8 +25,9 @@ from server.fit.evacuation import (
 )
 from server.fit.evaluation import Judged
 from server.fit.loads import AIR, Loads
-from server.fit.thresholds import LEAK_GSD, SPEED_GSD
+from server.fit.thresholds import HUMIDITY, LEAK_GSD, SPEED_GSD
 from server.physics.arrays import FloatArray, IntArray
+from server.physics.duty import after_venting, refilled_share
 from server.physics.gasload import GasLoad
 from server.physics.pumpdown import Phase, PhaseResult, pump_down
 from server.physics.sobol import normal_points
@@ -44,6 +45,10 @@ class Draws:
     leak: FloatArray
     roughing_speed: FloatArray
     high_vacuum_speed: FloatArray
+    refilled: FloatArray
+    """Share of the surfaces' water sites that the venting before filled; 1 for a fresh chamber."""
+    pumped_s: FloatArray
+    """How long the chamber had been pumped before that venting."""
 
     @property
     def count(self) -> int:
@@ -52,21 +57,12 @@ class Draws:
 
     def rows(self, chosen: IntArray) -> Draws:
         """Return some of the systems, in the order asked for."""
-        return Draws(
-            self.surfaces[chosen],
-            self.leak[chosen],
-            self.roughing_speed[chosen],
-            self.high_vacuum_speed[chosen],
-        )
+        return Draws(*(getattr(self, part.name)[chosen] for part in fields(self)))
 
     def then(self, other: Draws) -> Draws:
         """Return these systems followed by others."""
-        return Draws(
-            np.concatenate([self.surfaces, other.surfaces]),
-            np.concatenate([self.leak, other.leak]),
-            np.concatenate([self.roughing_speed, other.roughing_speed]),
-            np.concatenate([self.high_vacuum_speed, other.high_vacuum_speed]),
-        )
+        pairs = ((getattr(self, part.name), getattr(other, part.name)) for part in fields(self))
+        return Draws(*(np.concatenate(pair) for pair in pairs))
 
 
 def draw(loads: Loads, count: int = DRAWS, seed: int = SEED) -> Draws:
@@ -74,13 +70,27 @@ def draw(loads: Loads, count: int = DRAWS, seed: int = SEED) -> Draws:
     spread = [surface.row.geometric_sd for surface in loads.surfaces]
     spread += [LEAK_GSD, SPEED_GSD, SPEED_GSD]
     factors = np.exp(normal_points(len(spread), count, seed) * np.log(spread))
-    return Draws(factors[:, :-3], factors[:, -3], factors[:, -2], factors[:, -1])
+    one = np.ones(count)
+    return Draws(factors[:, :-3], factors[:, -3], factors[:, -2], factors[:, -1], one, one)
 
 
 def as_stated(loads: Loads, count: int) -> Draws:
     """Return ``count`` systems that are exactly as stated."""
     one = np.ones(count)
-    return Draws(np.ones((count, len(loads.surfaces))), one, one, one)
+    return Draws(np.ones((count, len(loads.surfaces))), one, one, one, one, one)
+
+
+def after_first_cycle(judged: Judged, chosen: tuple[IntArray, IntArray]) -> Draws:
+    """Return systems as stated that are pumped down again after a first cycle and its venting.
+
+    Surfaces of the chamber were under vacuum for one cycle, then open as the duty says.
+    """
+    duty = judged.case.requirements.duty
+    stated = as_stated(judged.case.loads, len(chosen[0]))
+    first = judged.evacuation.time_s[_position(judged, chosen)]
+    share = refilled_share(duty.vent_time_s, HUMIDITY[duty.venting])
+    pumped = np.minimum(first, HORIZON_S) + duty.time_at_pressure_s
+    return replace(stated, refilled=share * stated.refilled, pumped_s=pumped)
 
 
 @dataclass(frozen=True)
@@ -180,11 +190,12 @@ def _with_high_vacuum(
 
 
 def _scaled(load: GasLoad, draws: Draws) -> GasLoad:
-    return GasLoad(
+    fresh = GasLoad(
         np.asarray(load.constant_pa_m3_s) * draws.leak,
         np.asarray(load.amplitude_pa_m3_s) * draws.surfaces,
         load.alpha,
     )
+    return after_venting(fresh, draws.refilled, draws.pumped_s)
 
 
 def _position(judged: Judged, chosen: tuple[IntArray, IntArray]) -> IntArray:

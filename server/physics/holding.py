@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 from server.errors import OutOfRange
 from server.physics.arrays import FloatArray, floats
 from server.physics.gasload import GasLoad, gas_given_off_pa_m3
+from server.physics.speedtable import SpeedTable, lookup
 
 
 def hold_isolated(
@@ -65,3 +66,45 @@ def foreline_hold_s(
     flow = floats(throughput_pa_m3_s)
     time = floats(foreline_volume_m3) * room / np.where(flow > 0.0, flow, 1.0)
     return np.where(flow > 0.0, time, np.where(room > 0.0, np.inf, 0.0))
+
+
+def emptying_s(
+    volume_m3: float, table: SpeedTable, row: int, start_pa: float, end_pa: float
+) -> float:
+    """Return how long a pump takes to empty a small tight volume, V·∫ d ln p/S(p).
+
+    Exact for a speed that is linear in ln p between the nodes of the grid; inf where the pump has
+    no speed left on the way.
+
+    Parameters
+    ----------
+    volume_m3 : float
+        Volume, ≥ 0. [m3]
+    table : SpeedTable
+        Speeds, the loss at the ultimate pressure included. [-]
+    row : int
+        Pump in the table. [-]
+    start_pa : float
+        Pressure at the start, within the grid. [Pa]
+    end_pa : float
+        Pressure at the end, within the grid and not above the start. [Pa]
+
+    Raises
+    ------
+    OutOfRange
+        A negative volume, an end above the start, or a pressure outside the grid.
+    """
+    if not (volume_m3 >= 0.0 and end_pa <= start_pa):
+        raise OutOfRange("Emptying needs a volume and an end pressure not above the start.")
+    nodes = table.grid.pressure_pa
+    between = nodes[(nodes > end_pa) & (nodes < start_pa)]
+    pressure = np.concatenate([[end_pa], between, [start_pa]])
+    speed = lookup(table, row, pressure)
+    if np.any(speed <= 0.0):
+        return float(np.inf)
+    low, high = speed[:-1], speed[1:]
+    rise = np.log(high / low)
+    # the mean of 1/S over a cell is ln(S₂/S₁)/(S₂ − S₁), which tends to 1/S where S is level
+    level = np.abs(rise) < 1e-9
+    mean = np.where(level, 1.0 / low, rise / np.where(level, 1.0, high - low))
+    return float(volume_m3 * np.sum(mean * np.diff(np.log(pressure))))

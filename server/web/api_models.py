@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainSerializer, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, Field, PlainSerializer, WithJsonSchema
 
 from server.fit.results import MarginKey, MarginVerdict, Role, StackVerdict
-
-
-def _finite(value: Any) -> Any:
-    """Return None for infinities: a time that is never reached has no number in JSON."""
-    return value if not isinstance(value, float) or math.isfinite(value) else None
-
-
-Number = Annotated[float | None, BeforeValidator(_finite)]
-"""A number; null when it is without bound."""
+from server.web.api_base import Number, Out
+from server.web.api_day import DayOut
 
 Money = Annotated[
     Decimal,
@@ -29,11 +21,7 @@ Money = Annotated[
 """An exact amount as a decimal string."""
 
 
-class _Out(BaseModel):
-    model_config = ConfigDict(from_attributes=True)
-
-
-class FaultOut(_Out):
+class FaultOut(Out):
     """One fault: the field's path, what was typed, what is wrong, what would be accepted."""
 
     field: str
@@ -42,20 +30,20 @@ class FaultOut(_Out):
     accepted: str
 
 
-class Errors(_Out):
+class Errors(Out):
     """Why a request was refused, one entry per fault."""
 
     errors: list[FaultOut]
 
 
-class CatalogIdentityOut(_Out):
+class CatalogIdentityOut(Out):
     """Which catalogue an answer rests on."""
 
     name: str
     version: str
 
 
-class AssumptionOut(_Out):
+class AssumptionOut(Out):
     """A default that was used, and why."""
 
     field: str
@@ -63,7 +51,7 @@ class AssumptionOut(_Out):
     reason: str
 
 
-class CountsOut(_Out):
+class CountsOut(Out):
     """How many combinations were looked at."""
 
     considered: int
@@ -72,7 +60,7 @@ class CountsOut(_Out):
     rejected: Mapping[str, int]
 
 
-class PartOut(_Out):
+class PartOut(Out):
     """One part of a stack."""
 
     role: Role
@@ -84,7 +72,7 @@ class PartOut(_Out):
     place: str
 
 
-class MarginOut(_Out):
+class MarginOut(Out):
     """Capability against requirement for one limit."""
 
     key: MarginKey
@@ -97,7 +85,7 @@ class MarginOut(_Out):
     explanation: str
 
 
-class StateOut(_Out):
+class StateOut(Out):
     """A steady state."""
 
     chamber_pressure_pa: Number
@@ -108,7 +96,7 @@ class StateOut(_Out):
     partial_pressures_pa: Mapping[str, Number]
 
 
-class PhaseOut(_Out):
+class PhaseOut(Out):
     """One phase of a pump-down."""
 
     name: str
@@ -117,7 +105,7 @@ class PhaseOut(_Out):
     note: str
 
 
-class PumpDownOut(_Out):
+class PumpDownOut(Out):
     """Pump-down to the target; null times are never reached."""
 
     time_s: Number
@@ -130,9 +118,11 @@ class PumpDownOut(_Out):
     curve_p90: list[tuple[Number, Number]]
     foreline_curve: list[tuple[Number, Number, Number]]
     phases: list[PhaseOut]
+    later_time_s: Number
+    later_phases: list[PhaseOut]
 
 
-class CostOut(_Out):
+class CostOut(Out):
     """Money over the horizon."""
 
     currency: str
@@ -142,7 +132,7 @@ class CostOut(_Out):
     total_over_horizon: Money
 
 
-class WorkingOut(_Out):
+class WorkingOut(Out):
     """One line of the calculation."""
 
     key: str
@@ -156,7 +146,7 @@ class WorkingOut(_Out):
     section: str
 
 
-class RemedyOut(_Out):
+class RemedyOut(Out):
     """The smallest single change that turns a failing margin into a passing one."""
 
     margin: MarginKey
@@ -168,7 +158,7 @@ class RemedyOut(_Out):
     stack_title: str
 
 
-class StackOut(_Out):
+class StackOut(Out):
     """One stack, judged."""
 
     rank: int
@@ -184,9 +174,10 @@ class StackOut(_Out):
     flags: list[str]
     workings: list[WorkingOut]
     remedies: list[RemedyOut]
+    day: DayOut | None
 
 
-class BestOfKindOut(_Out):
+class BestOfKindOut(Out):
     """The best stack with one kind of pump on the chamber, whatever its rank."""
 
     kind: str
@@ -198,7 +189,7 @@ class BestOfKindOut(_Out):
     currency: str
 
 
-class AdviceOut(_Out):
+class AdviceOut(Out):
     """The whole answer to an inquiry."""
 
     token: str
@@ -234,7 +225,7 @@ class CatalogOut(BaseModel):
     items: list[ItemOut]
 
 
-class UpkeepLineOut(_Out):
+class UpkeepLineOut(Out):
     """One thing used up: packs of one SKU over the horizon, and why."""
 
     group: str
@@ -247,7 +238,7 @@ class UpkeepLineOut(_Out):
     reason: str
 
 
-class ConsumablesOut(_Out):
+class ConsumablesOut(Out):
     """What pumps use up over a period."""
 
     catalog: CatalogIdentityOut
@@ -258,7 +249,7 @@ class ConsumablesOut(_Out):
     total: Money
 
 
-class PartyOut(_Out):
+class PartyOut(Out):
     """Seller or customer."""
 
     name: str
@@ -267,7 +258,7 @@ class PartyOut(_Out):
     email: str
 
 
-class QuoteLineOut(_Out):
+class QuoteLineOut(Out):
     """One line of an offer."""
 
     group: str
@@ -280,14 +271,14 @@ class QuoteLineOut(_Out):
     note: str
 
 
-class CautionOut(_Out):
+class CautionOut(Out):
     """A caution and what it concerns."""
 
     about: str
     text: str
 
 
-class QuoteOut(_Out):
+class QuoteOut(Out):
     """An issued offer."""
 
     number: str

@@ -33,6 +33,7 @@ from server.web.chart_parts import (
     told_apart,
     touchable,
 )
+from server.web.day_chart import day_chart
 from server.web.formatting import duration, number, quantity
 from server.web.words import words
 
@@ -50,7 +51,7 @@ def stack_charts(stack: StackAdvice, requirements: Requirements) -> tuple[Chart,
     Returns
     -------
     tuple of Chart
-        Pump-down, speed for each gas, foreline; those without data are left out.
+        Pump-down, speed for each gas, foreline, a working day; those without data are left out.
     """
     charts: list[Chart] = []
     if stack.pump_down and len(finite(stack.pump_down.curve)) > 1:
@@ -58,6 +59,8 @@ def stack_charts(stack: StackAdvice, requirements: Requirements) -> tuple[Chart,
     charts += [speed_chart(plot, stack.states) for plot in stack.speed_plots]
     if stack.pump_down and len(finite(stack.pump_down.foreline_curve)) > 1:
         charts.append(foreline_chart(stack.pump_down))
+    if stack.day is not None:
+        charts.append(day_chart(stack.day))
     return tuple(charts)
 
 

@@ -17,7 +17,7 @@ from server.catalog.items import (
     Trap,
 )
 from server.fit.presets import PRESETS
-from server.fit.requirements import Cleanliness, Condition, Hazard
+from server.fit.requirements import Cleanliness, Condition, Hazard, Venting
 from server.physics.gas import SPECIES
 from server.physics.outgassing import MATERIALS
 from server.quoting.card import liquid
@@ -39,6 +39,7 @@ def form_choices() -> Mapping[str, Sequence[Choice]]:
         "applications": [(str(key), preset.title) for key, preset in PRESETS.items()],
         "cleanliness": [(str(key), sentence(words(key))) for key in Cleanliness],
         "hazards": [(str(key), sentence(words(key))) for key in Hazard],
+        "venting": [(str(key), sentence(words(key))) for key in Venting],
         "conditions": [(str(key), sentence(words(key))) for key in Condition],
         "materials": [(key, sentence(words(key))) for key in MATERIALS],
         "species": [(key, f"{sentence(words(key))} {gas.formula}") for key, gas in SPECIES.items()],

@@ -181,7 +181,21 @@ FIELDS: Final[Mapping[str, Field]] = {
     ),
     "duty.time_at_pressure": Field("Time at pressure", "Of one cycle.", "45 min"),
     "duty.days_per_year": Field("Days a year", "Days the system is at work.", "220"),
-    "duty.shift": Field("Shift", "Hours a day the pumps are on.", "9 h"),
+    "duty.shift": Field("Shift", "Hours a day the pumps are on, warm-up included.", "9 h"),
+    "duty.vent_time": Field(
+        "Chamber open for",
+        "Venting, unloading and loading. Walls take up water all that time: the shorter, the "
+        "faster the next pump-down.",
+        "10 min",
+    ),
+    "duty.venting": Field(
+        "Vented with",
+        "Dry nitrogen keeps room air, and its water, off the walls; most of all if it keeps "
+        "flowing while the door is open.",
+        entry=Entry.CHOICE,
+        options="venting",
+        blank="Not said",
+    ),
     "utilities.cooling_water": Field(
         "Cooling water",
         "Large vapour-jet pumps and cryopump compressors need it.",

@@ -155,6 +155,22 @@ def duration(seconds: float) -> str:
     return format_duration(seconds) if math.isfinite(seconds) else NEVER
 
 
+def kwh(energy_kwh: float) -> str:
+    """Return an electrical energy in kilowatt-hours.
+
+    Parameters
+    ----------
+    energy_kwh : float
+        Energy. [kWh]
+
+    Returns
+    -------
+    str
+        Such as ``3.4 kWh``.
+    """
+    return f"{number(energy_kwh)} kWh"
+
+
 def money(amount: Decimal, currency: str) -> str:
     """Return an amount of money.
 

@@ -117,6 +117,11 @@ GLOSSARY: Final[Sequence[Entry]] = (
         "Eight of ten systems like this one would lie in between. Outgassing and leaks of a real "
         "chamber are known to a factor of three at best.",
     ),
+    Entry(
+        "Standing by",
+        "A pump that is on but not pumping: hot, cold or at speed, its valve closed. Over a break "
+        "longer than the break-even time, switching off and starting again takes less energy.",
+    ),
     Entry("Horizon", "The years over which energy and consumables are counted."),
 )
 

@@ -251,6 +251,7 @@ _FILTERS: Mapping[str, Callable[..., Any]] = {
     "throughput": formatting.of_unit("Pa m3/s"),
     "speed": formatting.of_unit("m3/s"),
     "duration": formatting.duration,
+    "kwh": formatting.kwh,
     "money": formatting.money,
     "ratio": formatting.ratio,
     "percent": formatting.percent,

@@ -17,8 +17,10 @@ import numpy as np
 from server.catalog.items import BackingPump, Catalog, Item, PumpKind, SpeedCurve, VapourPump
 from server.catalog.tables import load_catalog
 from server.fit.candidates import Back, Field, Front, fields_of
+from server.fit.choice import StackChoice, field_of_choice
 from server.fit.costs import Purse
 from server.fit.evaluation import How, Judged, count_rejected, judge, without_refused
+from server.fit.explain import Spot
 from server.fit.inquiry import read_inquiry
 from server.fit.loads import Loads, loads_of
 from server.fit.requirements import Requirements
@@ -160,6 +162,16 @@ def stack_of(judged: Judged, row: int, column: int) -> Stack:
     """Return one combination of a judged field."""
     field = judged.case.field
     return Stack(field.fronts[row], field.backs[column], judged, row, column)
+
+
+def spot_of(requirements: Requirements, catalog: Catalog, choice: StackChoice) -> Spot:
+    """Judge one chosen combination."""
+    field = field_of_choice(choice, requirements, catalog)
+    purse = Purse(requirements, catalog)
+    judged = judge(
+        field, loads_of(requirements), requirements, catalog, purse, How(follow_all=True)
+    )
+    return Spot(judged, 0, 0)
 
 
 def judge_all(

@@ -82,15 +82,15 @@ def test_the_table_holds_the_bill_of_every_single_stack(
 
 
 def test_energy_is_paid_by_running_hours_and_price() -> None:
-    # by hand: 6 × 45 min needed, the 9 h shift counts; × 220 days = 1980 h a year. Jet 500 W with
-    # a 7 min warm-up each day, backing pump 400 W: at 0.24 a kWh
+    # by hand: 6 × 45 min needed, the 9 h shift counts; × 220 days = 1980 h a year. Jet 500 W,
+    # its warm-up within the shift, backing pump 400 W: at 0.24 a kWh
     duty = {"cycles_per_day": 6, "time_at_pressure": "45 min", "days_per_year": 220, "shift": "9 h"}
     commercial = {"energy_price_per_kwh": "0.24", "horizon_years": 3}
     requirements = inquiry(BENCH, duty=duty, commercial=commercial)
     catalog = a_bench(a_jet(), a_rougher(), a_fluid("FLUID", "90.00", 65e-6))
     high = fields_of(requirements, catalog)[0]
     table = Purse(requirements, catalog).table(high)
-    jet = round(0.5 * (1980 + 220 * 7 / 60) * 0.24, 2)
+    jet = round(0.5 * 1980 * 0.24, 2)
     backing = round(0.4 * 1980 * 0.24, 2)
     assert table.energy_per_year[0, 0] == round((jet + backing) * 100)
 

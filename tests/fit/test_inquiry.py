@@ -119,6 +119,8 @@ def test_the_example_lists_only_the_defaults_it_used() -> None:
         "foreline.length",
         "foreline.bore",
         "foreline.bends",
+        "duty.vent_time",
+        "duty.venting",
         "hazards",
         "commercial.budget",
     }
@@ -131,9 +133,9 @@ def test_the_shortest_inquiry_lists_every_field_it_left_open() -> None:
         "title", "application", "chamber.temperature", "chamber.port", "chamber.surfaces",
         "chamber.leak_rate", "pump_down_time", "process.pressure", "process.gas", "cleanliness",
         "hazards", "limit", "duty.cycles_per_day", "duty.time_at_pressure", "duty.days_per_year",
-        "duty.shift", "utilities.cooling_water", "utilities.three_phase",
-        "utilities.mains_voltage", "commercial.currency", "commercial.horizon_years",
-        "commercial.energy_price_per_kwh", "commercial.budget",
+        "duty.shift", "duty.vent_time", "duty.venting", "utilities.cooling_water",
+        "utilities.three_phase", "utilities.mains_voltage", "commercial.currency",
+        "commercial.horizon_years", "commercial.energy_price_per_kwh", "commercial.budget",
         *(f"{line}.{cell}" for line in ("line", "rough_line", "foreline")
           for cell in ("length", "bore", "bends")),
     }  # fmt: skip
@@ -283,6 +285,29 @@ def test_cycles_that_do_not_fit_into_a_day_are_refused() -> None:
 def test_another_catalogues_currency_is_the_accepted_one() -> None:
     request = changed("commercial.currency", "CHF")
     assert read_inquiry(request, currency="CHF").commercial.currency == "CHF"
+
+
+@pytest.mark.parametrize(
+    ("duty", "vent_s"),
+    [
+        # by hand: a tenth of 8 h ÷ 4 is 12 min; a quarter of an hour at most; as typed
+        ({"shift": "8 h", "cycles_per_day": 4}, 720.0),
+        ({"shift": "24 h", "cycles_per_day": "0.1"}, 900.0),
+        ({"vent_time": "25 min", "venting": "dry_nitrogen"}, 1500.0),
+    ],
+)
+def test_how_long_the_chamber_is_open(duty: dict[str, object], vent_s: float) -> None:
+    read = read_inquiry({**SHORTEST, "duty": duty})
+    assert read.duty.vent_time_s == pytest.approx(vent_s)
+    assert read.duty.venting.value == duty.get("venting", "air")
+    assert ("duty.venting" in assumed(read)) == ("venting" not in duty)
+
+
+@pytest.mark.parametrize(("cell", "typed"), [("vent_time", "soon"), ("venting", "argon")])
+def test_an_impossible_venting_is_refused_at_its_field(cell: str, typed: str) -> None:
+    with pytest.raises(InvalidInquiry) as refused:
+        read_inquiry({**SHORTEST, "duty": {cell: typed}})
+    assert [fault.field for fault in refused.value.faults] == [f"duty.{cell}"]
 
 
 def test_a_checked_inquiry_keeps_every_cell_as_typed() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from decimal import Decimal
 
@@ -21,6 +22,7 @@ from server.catalog.items import (
 from server.errors import OutOfRange, UnknownName
 from server.fit.fluid_use import fluid_life, loss_m3_s, usual_grade
 from server.fit.requirements import Duty, Hazard
+from server.fit.running import roughing_s_per_day
 from server.fit.upkeep import (
     Exposure,
     UpkeepGroup,
@@ -223,17 +225,34 @@ def test_cycles_longer_than_a_day_are_refused() -> None:
         running_hours_per_year(crowded)
 
 
-def test_energy_counts_the_daily_warm_up() -> None:
-    # 0.5 kW × (2000 h + 250 × 7 min): by hand 1014.6 kWh.
-    assert energy_kwh_per_year(a_vapour_pump(), ONE_SHIFT) == pytest.approx(1014.58, abs=0.01)
+def test_energy_is_stated_power_times_the_hours_on() -> None:
+    # by hand: 0.5 kW × 2000 h, the warm-up is part of the shift
+    assert energy_kwh_per_year(a_vapour_pump(), ONE_SHIFT) == pytest.approx(1000)
     assert energy_kwh_per_year(a_turbo_pump(), ONE_SHIFT) == pytest.approx(400)
     chilled = replace(a_trap("T", "KF 25", TrapKind.REFRIGERATED_TRAP), power_w=700.0)
     assert energy_kwh_per_year(chilled, ONE_SHIFT) == pytest.approx(1400)
 
 
-def test_round_the_clock_there_is_one_warm_up_a_year() -> None:
-    nonstop = replace(ONE_SHIFT, shift_s=86_400.0)
-    assert energy_kwh_per_year(a_vapour_pump(), nonstop) == pytest.approx(3000 + 0.5 * 7 / 60)
+def test_pumps_that_only_rough_are_not_charged_for_the_shift() -> None:
+    # by hand: 4 openings a day, each 6 min of roughing, 250 days: 100 h; a scroll pump of 400 W
+    opened = replace(ONE_SHIFT, cycles_per_day=4.0, time_at_pressure_s=3600.0)
+    daily = roughing_s_per_day(opened, 360.0)
+    assert running_hours_per_year(opened, PumpKind.SCROLL, daily) == pytest.approx(100.0)
+    rougher = replace(a_turbo_pump(), power_w=400.0)
+    assert energy_kwh_per_year(rougher, opened, daily) == pytest.approx(40.0)
+    use = Use(opened, 2.0, run_s_per_day=daily)
+    assert use.hours(PumpKind.SCROLL) == pytest.approx(200.0)
+    # roughing as long as the stack is on: all of that time, not more
+    assert roughing_s_per_day(opened, 4 * 3600.0) == opened.shift_s
+    # by hand: a chamber opened once in ten days, 1 h of roughing: 6 min a day on average
+    seldom = replace(ONE_SHIFT, cycles_per_day=0.1, time_at_pressure_s=86_400.0)
+    assert roughing_s_per_day(seldom, 3600.0) == pytest.approx(360.0)
+
+
+@pytest.mark.parametrize("daily_s", [-1.0, 86_401.0, math.nan])
+def test_a_day_has_24_hours(daily_s: float) -> None:
+    with pytest.raises(OutOfRange, match="24 hours"):
+        running_hours_per_year(ONE_SHIFT, None, daily_s)
 
 
 @given(

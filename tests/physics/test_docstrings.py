@@ -15,7 +15,7 @@ from server.physics.sources import SOURCES
 
 KNOWN_UNITS = {
     "-", "any", "m", "m2", "m3", "s", "h", "K", "Pa", "kg", "kg/s", "kg/mol", "mol/s", "m/s",
-    "m3/s", "Pa s", "Pa m/s", "Pa m3", "Pa m3/s", "Pa2 m6/s2", "J/kg", "W", "1/s", "kg/(m2 s)",
+    "m3/s", "Pa s", "Pa m/s", "Pa m3", "Pa m3/s", "Pa2 m6/s2", "J/kg", "J", "W", "1/s", "kg/(m2 s)",
 }  # fmt: skip
 
 

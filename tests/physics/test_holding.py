@@ -10,7 +10,8 @@ from scipy.integrate import solve_ivp
 
 from server.errors import OutOfRange
 from server.physics.gasload import GasLoad, load_at_pa_m3_s
-from server.physics.holding import foreline_hold_s, hold_isolated
+from server.physics.holding import emptying_s, foreline_hold_s, hold_isolated
+from server.physics.speedtable import SpeedTable, log_grid, lookup
 
 
 @given(
@@ -46,3 +47,36 @@ def test_a_foreline_holds_until_it_is_at_its_limit() -> None:
     assert float(foreline_hold_s(5e-3, 0.0, 10.0, 50.0)) == np.inf
     assert float(foreline_hold_s(5e-3, 1e-3, 60.0, 50.0)) == 0.0
     assert float(foreline_hold_s(5e-3, 0.0, 60.0, 50.0)) == 0.0
+
+
+def test_a_foreline_is_emptied_as_solve_ivp_says() -> None:
+    grid = log_grid(1e-3, 2e5)
+    # a pump that slows down towards its ultimate pressure of 0.5 Pa, and towards the atmosphere
+    pressure = grid.pressure_pa
+    speed = np.maximum(0.0, 4e-3 * (1.0 - 0.5 / pressure) / (1.0 + pressure / 3e5))
+    table = SpeedTable(grid, np.stack([np.zeros_like(speed), speed]))
+
+    def fall(_t: float, p: np.ndarray) -> list[float]:
+        return [-float(lookup(table, 1, p[0])) * p[0] / 0.02]
+
+    def there(_t: float, p: np.ndarray) -> float:
+        return float(p[0] - 3.0)
+
+    there.terminal = True  # type: ignore[attr-defined]
+    found = solve_ivp(fall, (0.0, 1e4), [101_325.0], events=there, rtol=1e-9, atol=1e-9)
+    seconds = emptying_s(0.02, table, 1, 101_325.0, 3.0)
+    assert seconds == pytest.approx(float(found.t[-1]), rel=1e-6)
+    # no speed on the way: never; no volume or no way: at once
+    assert emptying_s(0.02, table, 1, 101_325.0, 0.3) == np.inf
+    assert emptying_s(0.0, table, 1, 101_325.0, 3.0) == 0.0
+    assert emptying_s(0.02, table, 1, 3.0, 3.0) == 0.0
+    with pytest.raises(OutOfRange):
+        emptying_s(0.02, table, 1, 3.0, 30.0)
+    with pytest.raises(OutOfRange):
+        emptying_s(-0.02, table, 1, 30.0, 3.0)
+
+
+def test_emptying_at_constant_speed_by_hand() -> None:
+    # t = V/S·ln(p₀/p₁): 1 L at 1 L/s over four decades, 9.21 s
+    table = SpeedTable(log_grid(1.0, 1e6), np.full((1, log_grid(1.0, 1e6).count), 1e-3))
+    assert emptying_s(1e-3, table, 0, 1e5, 10.0) == pytest.approx(4 * np.log(10.0))

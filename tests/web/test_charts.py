@@ -6,6 +6,7 @@ import gzip
 import json
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +20,9 @@ from server.web.chart_drawer import ChartDrawer
 from server.web.chart_parts import MOST_ROWS, Chart, finite, thinned
 from server.web.chart_theme import Theme, themed
 from server.web.chart_worker import renumbered
+from server.web.day_chart import day_chart
 from server.web.examples import EXAMPLES
-from tests.builders import a_full_stack, a_pump_down
+from tests.builders import a_day, a_full_stack, a_pump_down
 
 REQUIREMENTS = read_inquiry(EXAMPLES["mirror-coater"])
 
@@ -65,6 +67,27 @@ def test_a_target_that_is_never_reached_is_said() -> None:
     chart = charts.pump_down_chart(a_pump_down(reached=False), REQUIREMENTS)
     assert "eight cases" not in chart.caption
     assert "does not reach the target" in chart.caption
+
+
+def test_a_day_is_drawn_in_hours_a_row_for_each_kind_of_span() -> None:
+    day = a_day()
+    chart = day_chart(day)
+    (bars,) = layers(chart)
+    values = bars["data"]["values"]
+    assert [v["end"] * 3600 for v in values] == pytest.approx([s.end_s for s in day.spans])
+    assert bars["encoding"]["y"]["sort"] == ["Warm-up", "At pressure", "Cool-down", "Night"]
+    assert values[-1]["end"] == pytest.approx(24.0)
+    assert len(chart.rows) == len(day.spans)
+    assert chart.rows[0] == ("0 s", "15 min", "Warm-up", "warming up", "at work")
+    assert "4 fit into the shift of 5 h" in chart.alt
+    assert charts.stack_charts(a_full_stack(), REQUIREMENTS)[-1].title == chart.title
+
+
+def test_a_rough_stacks_day_has_a_dash_for_the_missing_pump() -> None:
+    spans = tuple(replace(span, high_vacuum_pump=None) for span in a_day().spans)
+    chart = day_chart(replace(a_day(), spans=spans, cycles_that_fit=None))
+    assert {row[3] for row in chart.rows} == {"—"}
+    assert "opened" in chart.caption
 
 
 def test_speed_is_drawn_in_litres_a_second_with_the_working_points() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-from server.catalog.items import CapturePump, Pump, Trap, VapourPump
+from server.catalog.items import CapturePump, Pump, Trap
 from server.fit.costs import Purse
 from server.fit.explain import margins_of
 from server.fit.inlet import is_caught
@@ -214,14 +214,7 @@ def _energy_line(bench: Bench, number: int, user: Pump | Trap, energy_kwh: float
         "P [W]": user.power_w,
         "h [h]": running_hours_per_year(duty, user.kind if isinstance(user, Pump) else None),
     }
-    formula = "E = P·h/1000"
-    if isinstance(user, VapourPump):
-        formula = (
-            "E = P·(h + n·t_warm-up/3600)/1000, one warm-up a working day (one in all if always on)"
-        )
-        inputs["t_warm-up [s]"] = user.warm_up_s
-        inputs["working days"] = duty.days_per_year
-    law = Law("E", formula, "kWh", f"{CATALOG}; {INQUIRY}")
+    law = Law("E", "E = P·h/1000", "kWh", f"{CATALOG}; {INQUIRY}")
     return line(COST_SECTION, f"energy-{number}", f"Energy of {user.name} in a year", law, inputs,
                 energy_kwh)  # fmt: skip
 

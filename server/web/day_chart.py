@@ -1,0 +1,86 @@
+"""The timeline of a working day as a chart: a row for each kind of span, hours across."""
+
+from __future__ import annotations
+
+from server.fit.day_results import Day, DayPhase
+from server.web.chart_parts import Chart, Spec, layered, tips
+from server.web.formatting import duration
+from server.web.words import sentence, words
+
+_HOUR_S = 3600.0
+
+
+def day_chart(day: Day) -> Chart:
+    """Return the timeline of a day.
+
+    Parameters
+    ----------
+    day : Day
+        A working day of a stack.
+
+    Returns
+    -------
+    Chart
+        Time linear over 24 h; the rows in the order in which they first come up.
+    """
+    rows = list(dict.fromkeys(_name(span.what) for span in day.spans))
+    values = [
+        {
+            "what": _name(span.what),
+            "start": span.start_s / _HOUR_S,
+            "end": span.end_s / _HOUR_S,
+        }
+        for span in day.spans
+    ]
+    time: Spec = {
+        "field": "start",
+        "type": "quantitative",
+        "title": "Time since the start [h]",
+        "scale": {"domain": [0, 24], "nice": False},
+        "axis": {"values": list(range(0, 25, 3))},
+    }
+    row: Spec = {"field": "what", "type": "nominal", "title": None, "sort": rows}
+    bars: Spec = {
+        "data": {"values": values},
+        # a span of seconds must not vanish between hours
+        "mark": {"type": "bar", "color": "$first", "stroke": "$first", "strokeWidth": 1},
+        "encoding": {
+            "x": time,
+            "x2": {"field": "end"},
+            "y": row,
+            "tooltip": tips(("what", "Span"), ("start", "From [h]"), ("end", "To [h]")),
+        },
+    }
+    return Chart(
+        title="A working day",
+        caption=_caption(day),
+        alt="Bars over 24 hours, one row for each of: "
+        + ", ".join(name.lower() for name in rows)
+        + f". {_caption(day)}",
+        spec=layered([bars]),
+        columns=("From", "To", "Span", "High-vacuum pump", "Backing pump"),
+        rows=tuple(
+            (
+                duration(span.start_s),
+                duration(span.end_s),
+                _name(span.what),
+                "—" if span.high_vacuum_pump is None else words(span.high_vacuum_pump),
+                words(span.backing_pump),
+            )
+            for span in day.spans
+        ),
+    )
+
+
+def _name(what: DayPhase) -> str:
+    return sentence(words(what))
+
+
+def _caption(day: Day) -> str:
+    if day.cycles_that_fit is None:
+        return "The day on which the chamber is opened and pumped down again."
+    return (
+        f"First cycle {duration(day.first_cycle_s)}, later ones {duration(day.later_cycle_s)}: "
+        f"{day.cycles_that_fit} fit into the shift of {duration(day.shift_s)}, "
+        f"{day.cycles_wanted} are wanted."
+    )
