@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 
 from server.catalog.gas_curves import curve_for
+from server.catalog.gas_limits import booster_compression_for
 from server.catalog.items import (
     BACKING_KINDS,
     BackingPump,
@@ -18,9 +19,14 @@ from server.catalog.items import (
     SpeedCurve,
 )
 from server.physics.arrays import FloatArray
-from server.physics.boosters import Boosters, booster_speed_m3_s
-from server.physics.pumps import compression_ratio
-from server.physics.speedtable import SpeedTable, log_grid, net_speed_m3_s, tabulate
+from server.physics.boosters import Boosters, booster_speed_m3_s, compression_over_rest
+from server.physics.speedtable import (
+    SpeedTable,
+    log_grid,
+    net_speed_m3_s,
+    rest_pressure_pa,
+    tabulate,
+)
 
 GRID = log_grid(1e-10, 1.3e5, 16.0)
 """Pressures of every table: from below any ultimate pressure to above the atmosphere. [Pa]"""
@@ -51,7 +57,7 @@ class CatalogArrays:
         key = (gas, with_ballast)
         if key not in self._tables:
             alone = np.stack([self._row(pump, gas, with_ballast) for pump in self.pumps])
-            self._tables[key] = SpeedTable(GRID, np.vstack([alone, self._boosted(alone)]))
+            self._tables[key] = SpeedTable(GRID, np.vstack([alone, self._boosted(alone, gas)]))
         return self._tables[key]
 
     def _row(self, pump: Pump, gas: str, with_ballast: bool) -> FloatArray:
@@ -63,7 +69,7 @@ class CatalogArrays:
             self._rows[key] = _speed_row(pump, curve)
         return self._rows[key]
 
-    def _boosted(self, alone: FloatArray) -> FloatArray:
+    def _boosted(self, alone: FloatArray, gas: str) -> FloatArray:
         if not self.pairs:
             return np.zeros((0, GRID.count))
         boosters = [booster for _, booster in self.pairs]
@@ -73,9 +79,14 @@ class CatalogArrays:
             np.array([booster.cut_in_pa for booster in boosters]),
             np.array([booster.bypass_valve for booster in boosters]),
         )
-        compression = np.stack([_compression_row(booster) for booster in boosters])
-        backing = alone[[self.row_of[backing.sku] for backing, _ in self.pairs]]
-        return booster_speed_m3_s(limits, compression, SpeedTable(GRID, backing))
+        backing = SpeedTable(GRID, alone[[self.row_of[backing.sku] for backing, _ in self.pairs]])
+        compression = compression_over_rest(
+            _compressions(boosters, gas),
+            _compressions(boosters, "air"),
+            rest_pressure_pa(backing)[:, np.newaxis],
+            GRID.pressure_pa,
+        )
+        return booster_speed_m3_s(limits, compression, backing)
 
 
 def arrays_of(catalog: Catalog) -> CatalogArrays:
@@ -130,7 +141,10 @@ def _from_the_next_node(row: FloatArray) -> FloatArray:
     return row
 
 
-def _compression_row(booster: RootsBooster) -> FloatArray:
-    return compression_ratio(
-        booster.compression_pressure_pa, booster.compression_k0, GRID.pressure_pa
-    )
+def _compressions(boosters: Sequence[RootsBooster], gas: str) -> FloatArray:
+    """Zero-flow compressions on the grid, read once for each booster."""
+    rows: dict[str, FloatArray] = {}
+    for booster in boosters:
+        if booster.sku not in rows:
+            rows[booster.sku] = booster_compression_for(booster, gas, GRID.pressure_pa)
+    return np.stack([rows[booster.sku] for booster in boosters])

@@ -202,14 +202,26 @@ def _check_capacity(row: Row, pump: CapturePump, draft: Draft) -> Iterator[Catal
 
 
 def _check_stages(row: Row, pump: RootsBooster, draft: Draft) -> Iterator[CatalogFault]:
-    stages = draft.of(StageRow, pump.sku)
-    if len(stages) < FEWEST_STAGES:
-        reason = f"{pump.sku} has {len(stages)} rows in compression_booster.csv; 5 are wanted."
-        yield row.fault("sku", reason)
+    stages = draft.stages(pump.sku)
+    for gas, rows in {"air": [], **stages}.items():
+        if len(rows) < FEWEST_STAGES:
+            reason = (
+                f"{pump.sku} has {len(rows)} rows for {gas} in compression_booster.csv; "
+                f"{FEWEST_STAGES} are wanted."
+            )
+            yield row.fault("sku", reason)
+        if gas not in SPECIES:
+            yield _unknown_gas(rows[0][0], gas)
+        yield from _check_stage_rows(pump, rows)
+
+
+def _check_stage_rows(
+    pump: RootsBooster, stages: Sequence[tuple[Row, StageRow]]
+) -> Iterator[CatalogFault]:
     before = 0.0
     for side_row, stage in stages:
         if stage.pressure_pa <= before:
-            reason = f"The pressures of {pump.sku} must rise from row to row."
+            reason = f"The pressures of {pump.sku} for {stage.gas} must rise from row to row."
             yield side_row.fault("pressure", reason)
         before = stage.pressure_pa
         if stage.compression <= 1:

@@ -178,6 +178,11 @@ def _check_capture(row: Row, pump: CapturePump) -> Iterator[CatalogFault]:
     )
     if pump.kind is PumpKind.CRYO:
         yield from above_zero(row, regeneration=pump.regeneration_s)
+    if pump.burst_pa_m3 is not None:
+        yield from above_zero(row, burst_pa_m3=pump.burst_pa_m3)
+        if pump.kind is not PumpKind.CRYO:
+            reason = "Only a cryopump absorbs a burst of gas at once."
+            yield row.fault("burst_pa_m3", reason)
 
 
 def _check_backing(row: Row, pump: BackingPump) -> Iterator[CatalogFault]:
@@ -194,6 +199,11 @@ def _check_backing(row: Row, pump: BackingPump) -> Iterator[CatalogFault]:
         yield row.fault("oil_charge", "An oil-sealed pump needs an oil charge and kinds of oil.")
     if not sealed and (pump.oil_charge_m3 > 0 or pump.oil_kinds):
         yield row.fault("oil_charge", "A dry pump has no oil in the pumped space.")
+    if pump.largest_vapour_kg_s is not None:
+        yield from above_zero(row, largest_vapour=pump.largest_vapour_kg_s)
+        if sealed:
+            reason = "Vapour stays in the oil of a sealed pump: its gas ballast sets the limit."
+            yield row.fault("largest_vapour", reason)
 
 
 def _check_booster(row: Row, pump: RootsBooster) -> Iterator[CatalogFault]:

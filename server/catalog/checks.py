@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 
 from server.catalog.check_curves import check_curves
+from server.catalog.check_gas_limits import check_gas_limits
 from server.catalog.check_parts import check_part, check_together
 from server.catalog.check_pumps import check_pump
 from server.catalog.draft import (
@@ -14,6 +15,7 @@ from server.catalog.draft import (
     CompressionRow,
     Draft,
     Entry,
+    GasLimitRow,
     PriceRow,
     SideTable,
     SpeedRow,
@@ -44,6 +46,7 @@ _OWNERS: Mapping[type[SideTable], tuple[tuple[type[Item], ...], str]] = {
     CompressionRow: ((TurboPump,), "a turbomolecular pump"),
     StageRow: ((RootsBooster,), "a Roots booster"),
     CapacityRow: ((CapturePump,), "a cryo- or sputter-ion pump"),
+    GasLimitRow: ((VapourPump, TurboPump), "a vapour pump or a turbomolecular pump"),
     SuppliedRow: ((Pump,), "a pump"),
 }
 LONGEST_NAME = 120
@@ -71,6 +74,7 @@ def check_draft(draft: Draft) -> list[CatalogFault]:
         _check_items,
         _check_side_tables,
         check_curves,
+        check_gas_limits,
     ]
     if draft.complete:
         passes += [_check_joints, check_together]

@@ -32,6 +32,7 @@ _ENDINGS: tuple[tuple[str, Dimension | None], ...] = (
     ("_kg_m3", None),
     ("_pa_m3", None),
     ("_m3_s", Dimension.SPEED),
+    ("_kg_s", Dimension.MASS_RATE),
     ("_m3", Dimension.VOLUME),
     ("_pa", Dimension.PRESSURE),
     ("_kg", Dimension.MASS),

@@ -65,6 +65,7 @@ class StageRow(SideTable):
 
     pressure_pa: float
     compression: float
+    gas: str = "air"
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,28 @@ class CapacityRow(SideTable):
 
     gas: str
     capacity_pa_m3: float
+
+
+@dataclass(frozen=True)
+class GasLimitRow(SideTable):
+    """A row of ``gas_limits.csv``: where a pump's limits for a gas differ from its own row's."""
+
+    gas: str
+    largest_throughput_pa_m3_s: float | None = None
+    tolerable_foreline_pa: float | None = None
+    tolerable_foreline_no_load_pa: float | None = None
+    tolerable_foreline_full_load_pa: float | None = None
+
+    @property
+    def stated(self) -> dict[str, float]:
+        """The limits that the row states, by their field."""
+        limits = {
+            "largest_throughput_pa_m3_s": self.largest_throughput_pa_m3_s,
+            "tolerable_foreline_pa": self.tolerable_foreline_pa,
+            "tolerable_foreline_no_load_pa": self.tolerable_foreline_no_load_pa,
+            "tolerable_foreline_full_load_pa": self.tolerable_foreline_full_load_pa,
+        }
+        return {name: value for name, value in limits.items() if value is not None}
 
 
 @dataclass(frozen=True)
@@ -129,6 +152,13 @@ class Draft:
             curves = found.setdefault(point.sku, {})
             curves.setdefault((point.gas, point.with_ballast), []).append((row, point))
         return found
+
+    def stages(self, sku: str) -> dict[str, list[tuple[Row, StageRow]]]:
+        """Return a booster's compressions by gas, in the order of the table."""
+        stages: dict[str, list[tuple[Row, StageRow]]] = {}
+        for row, stage in self.of(StageRow, sku):
+            stages.setdefault(stage.gas, []).append((row, stage))
+        return stages
 
     @cached_property
     def _by_sku(self) -> dict[tuple[type[SideTable], str], list[tuple[Row, Any]]]:

@@ -102,6 +102,14 @@ class SpeedCurve:
 
 
 @dataclass(frozen=True)
+class CompressionCurve:
+    """Zero-flow compression of a booster against foreline pressure, for one gas."""
+
+    pressure_pa: tuple[float, ...]
+    compression: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class SuppliedPart:
     """A part that comes with a pump: shown and kept, never sold again (``supplied_parts.csv``)."""
 
@@ -160,6 +168,9 @@ class VapourPump(Pump):
     temperature_switch_k: float
     vent_below_k: float
     """Boiler temperature below which air may be let in."""
+    tolerable_foreline_no_load_by_gas_pa: Mapping[str, float] = field(default_factory=dict)
+    """Where it differs from air's (``gas_limits.csv``)."""
+    tolerable_foreline_full_load_by_gas_pa: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,6 +185,10 @@ class TurboPump(Pump):
     """Continuous, nitrogen, with the pump's own cooling."""
     compression: Mapping[str, float] = field(default_factory=dict)
     """Zero-flow compression per gas (``compression.csv``)."""
+    largest_throughput_by_gas_pa_m3_s: Mapping[str, float] = field(default_factory=dict)
+    """Where it differs from nitrogen's (``gas_limits.csv``)."""
+    tolerable_foreline_by_gas_pa: Mapping[str, float] = field(default_factory=dict)
+    """Where it differs from nitrogen's (``gas_limits.csv``)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,6 +196,9 @@ class CapturePump(Pump):
     """Cryo- or sputter-ion pump (``pumps_capture.csv``)."""
 
     start_pressure_pa: float
+    """Highest pressure at which it may be opened to the chamber or switched on."""
+    burst_pa_m3: float | None = None
+    """Cryo: gas p·V that its cold head absorbs at once when it is opened to the chamber."""
     cool_down_s: float
     """Cryo: time to reach working temperature; sputter-ion: time to start."""
     regeneration_s: float
@@ -202,6 +220,8 @@ class BackingPump(Pump):
     """Pressure at which the exhaust valve opens."""
     oil_charge_m3: float = 0.0
     oil_kinds: tuple[FluidKind, ...] = ()
+    largest_vapour_kg_s: float | None = None
+    """Dry pumps: water that passes continuously without staying in the pump, ballast as built."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -212,6 +232,8 @@ class RootsBooster(Pump):
     compression_pressure_pa: tuple[float, ...] = ()
     compression_k0: tuple[float, ...] = ()
     """Zero-flow compression against foreline pressure, air (``compression_booster.csv``)."""
+    compression_by_gas: Mapping[str, CompressionCurve] = field(default_factory=dict)
+    """The same for other gases it is specified for."""
     largest_difference_pa: float
     cut_in_pa: float
     bypass_valve: bool

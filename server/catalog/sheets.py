@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from server.errors import CatalogFault
@@ -52,7 +52,9 @@ class Sheet:
     faults: tuple[CatalogFault, ...]
 
 
-def read_sheet(file: str, content: bytes, columns: Sequence[str]) -> Sheet:
+def read_sheet(
+    file: str, content: bytes, columns: Sequence[str], may_lack: Collection[str] = ()
+) -> Sheet:
     """Split a CSV file into rows of stripped text cells.
 
     Parameters
@@ -62,12 +64,14 @@ def read_sheet(file: str, content: bytes, columns: Sequence[str]) -> Sheet:
     content : bytes
         The file.
     columns : sequence of str
-        The columns it must have, in any order, and no others.
+        The columns it may have, in any order, and no others.
+    may_lack : collection of str
+        Those of them that a table may leave out as a whole.
 
     Returns
     -------
     Sheet
-        Rows with one cell per column, and the faults.
+        Rows with one cell per column of the table, and the faults.
     """
     text, problem = _decode(content)
     if problem:
@@ -81,7 +85,7 @@ def read_sheet(file: str, content: bytes, columns: Sequence[str]) -> Sheet:
         problem = f"The table has more than {MOST_ROWS} rows or {MOST_COLUMNS} columns."
         return Sheet(file, (), (CatalogFault(file, 1, "(file)", problem),))
     header = [cell.strip() for cell in records[0]]
-    faults = _header_faults(file, header, columns)
+    faults = _header_faults(file, header, columns, may_lack)
     if faults:
         return Sheet(file, (), tuple(faults))
     rows: list[Row] = []
@@ -121,11 +125,13 @@ def _records(text: str) -> tuple[list[list[str]], str]:
     return records, ""
 
 
-def _header_faults(file: str, header: list[str], columns: Sequence[str]) -> list[CatalogFault]:
+def _header_faults(
+    file: str, header: list[str], columns: Sequence[str], may_lack: Collection[str]
+) -> list[CatalogFault]:
     faults = [
         CatalogFault(file, 1, column, "The column is missing.")
         for column in columns
-        if column not in header
+        if column not in header and column not in may_lack
     ]
     for place, column in enumerate(header):
         shown = column[:60] or f"(column {place + 1})"

@@ -20,6 +20,7 @@ from server.catalog.draft import (
     CompressionRow,
     Draft,
     Entry,
+    GasLimitRow,
     PriceRow,
     SideTable,
     SpeedRow,
@@ -31,6 +32,7 @@ from server.catalog.items import (
     CapturePump,
     Catalog,
     CleaningSupply,
+    CompressionCurve,
     Filter,
     Fluid,
     Gauge,
@@ -72,13 +74,23 @@ SIDE_TABLES: Mapping[str, type[SideTable]] = {
     "compression.csv": CompressionRow,
     "compression_booster.csv": StageRow,
     "capacity.csv": CapacityRow,
+    "gas_limits.csv": GasLimitRow,
     "supplied_parts.csv": SuppliedRow,
 }
 ABOUT_TABLE = "about.csv"
 TABLES = (ABOUT_TABLE, *ITEM_TABLES, *SIDE_TABLES)
+MAY_BE_LEFT_OUT = frozenset({"gas_limits.csv"})
+"""Tables without which a catalogue is complete: those of refinements."""
 
+_LIMIT_BY_GAS = {
+    "largest_throughput_pa_m3_s": "largest_throughput_by_gas_pa_m3_s",
+    "tolerable_foreline_pa": "tolerable_foreline_by_gas_pa",
+    "tolerable_foreline_no_load_pa": "tolerable_foreline_no_load_by_gas_pa",
+    "tolerable_foreline_full_load_pa": "tolerable_foreline_full_load_by_gas_pa",
+}
 _FROM_OTHER_TABLES = frozenset(
     {
+        *_LIMIT_BY_GAS.values(),
         "price",
         "cost_price",
         "stock",
@@ -89,6 +101,7 @@ _FROM_OTHER_TABLES = frozenset(
         "capacity_pa_m3",
         "compression_pressure_pa",
         "compression_k0",
+        "compression_by_gas",
     }
 )
 
@@ -224,16 +237,21 @@ class _Reader:
     def rows(self, name: str, columns: Sequence[Column]) -> tuple[Row, ...]:
         """Return a table's rows of text."""
         if name not in self.files:
+            if name in MAY_BE_LEFT_OUT:
+                return ()
             self.faults.append(CatalogFault(name, 1, "(file)", "The table is missing."))
             self.lost_rows |= name in ITEM_TABLES
             return ()
         names = [column.name for column in columns]
-        sheet = read_sheet(name, self.files[name], names)
+        may_lack = frozenset(column.name for column in columns if not column.required)
+        sheet = read_sheet(name, self.files[name], names, may_lack)
         self.faults.extend(sheet.faults)
         self.lost_rows |= bool(sheet.faults) and name in ITEM_TABLES
         for row in sheet.rows:
             # Cells, not bytes: the version stays when a spreadsheet saves the same table anew.
-            line = "\x1f".join([name, *(row.cells[column] for column in names)])
+            # A column left out is left out here too: a later release may know more columns.
+            filled = (f"{column}={cell}" for column in names if (cell := row.cells.get(column)))
+            line = "\x1f".join([name, *filled])
             self.digest.update(line.encode() + b"\x1e")
         return sheet.rows
 
@@ -242,7 +260,7 @@ class _Reader:
         values: dict[str, Any] = {}
         faults: list[CatalogFault] = []
         for column in columns:
-            text = row.cells[column.name]
+            text = row.cells.get(column.name)
             if not text:
                 if column.required:
                     faults.append(row.fault(column.name, "The cell must not be empty."))
@@ -327,20 +345,43 @@ def _joined(draft: Draft, entry: Entry) -> Item:
         for (gas, with_ballast), points in draft.curves(item.sku).items()
     )
     pump = replace(item, supplied=supplied, curves=curves)
+    return replace(pump, **_by_gas(draft, pump))
+
+
+def _by_gas(draft: Draft, pump: Pump) -> dict[str, Any]:
+    """Return the fields that the side tables fill gas by gas."""
     if isinstance(pump, TurboPump):
-        rows = draft.of(CompressionRow, item.sku)
-        return replace(pump, compression={row.gas: row.compression for _, row in rows})
+        rows = draft.of(CompressionRow, pump.sku)
+        compression = {row.gas: row.compression for _, row in rows}
+        return {"compression": compression, **_limits(draft, pump)}
+    if isinstance(pump, VapourPump):
+        return _limits(draft, pump)
     if isinstance(pump, CapturePump):
-        held = draft.of(CapacityRow, item.sku)
-        return replace(pump, capacity_pa_m3={row.gas: row.capacity_pa_m3 for _, row in held})
+        held = draft.of(CapacityRow, pump.sku)
+        return {"capacity_pa_m3": {row.gas: row.capacity_pa_m3 for _, row in held}}
     if isinstance(pump, RootsBooster):
-        stages = draft.of(StageRow, item.sku)
-        return replace(
-            pump,
-            compression_pressure_pa=tuple(row.pressure_pa for _, row in stages),
-            compression_k0=tuple(row.compression for _, row in stages),
-        )
-    return pump
+        curves = {
+            gas: CompressionCurve(
+                tuple(row.pressure_pa for _, row in rows), tuple(row.compression for _, row in rows)
+            )
+            for gas, rows in draft.stages(pump.sku).items()
+        }
+        air = curves.pop("air")
+        return {
+            "compression_pressure_pa": air.pressure_pa,
+            "compression_k0": air.compression,
+            "compression_by_gas": curves,
+        }
+    return {}
+
+
+def _limits(draft: Draft, pump: Pump) -> dict[str, dict[str, float]]:
+    """Return a pump's limits gas by gas, each under the name of the field it belongs to."""
+    found: dict[str, dict[str, float]] = {}
+    for _, row in draft.of(GasLimitRow, pump.sku):
+        for name, value in row.stated.items():
+            found.setdefault(_LIMIT_BY_GAS[name], {})[row.gas] = value
+    return found
 
 
 def _sorted(faults: Iterable[CatalogFault]) -> list[CatalogFault]:

@@ -15,7 +15,7 @@ import numpy as np
 
 from server.fit.loads import AIR
 from server.physics.arrays import FloatArray, IntArray
-from server.physics.speedtable import SpeedTable
+from server.physics.speedtable import SpeedTable, rest_pressure_pa
 
 
 def rest_pa(air: SpeedTable, rows: IntArray) -> FloatArray:
@@ -28,8 +28,7 @@ def rest_pa(air: SpeedTable, rows: IntArray) -> FloatArray:
     rows : array of int, shape (n,)
         Row of each back. [-]
     """
-    first = np.argmax(air.speed_m3_s[rows] > 0.0, axis=1)
-    return np.where(first > 0, air.grid.pressure_pa[np.maximum(first, 1) - 1], 0.0)
+    return rest_pressure_pa(SpeedTable(air.grid, air.speed_m3_s[rows]))
 
 
 def parts_behind(

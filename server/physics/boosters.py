@@ -9,7 +9,86 @@ from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
+from server.physics.gas import gas_state
+from server.physics.species import SPECIES, Species
 from server.physics.speedtable import LogGrid, SpeedTable, lookup
+
+GAP_M = 2e-4
+"""Gap between the rotors and to the casing: 0.1 to 0.3 mm, common practice, no source. [m]"""
+GAP_SLIP = 1.018
+"""Slip of plane Poiseuille flow with diffuse walls [SHARIPOV-1998]. [-]"""
+GAP_K = 293.15
+"""Temperature of the gas in the gaps; only the ratio of two gases is taken at it. [K]"""
+
+
+def gap_leak_ratio(gas: Species, foreline_pa: ArrayLike) -> FloatArray:
+    """Return how much more of a gas than of air flows back through the gaps of a booster.
+
+    A gap of height h passes v₀·(1.018 + δ/6) for a width, with δ = h·p/(μ v₀) [SHARIPOV-1998]: at
+    low pressure like 1/√M, in dense gas like 1/μ. The logarithm by which an endless gap passes yet
+    more at the lowest pressures is left out: a rotor's gap is short, and only a ratio is wanted.
+
+    Parameters
+    ----------
+    gas : Species
+        The gas. [-]
+    foreline_pa : array
+        Pressure behind the booster, ≥ 0; the mean in the gap is half of it. [Pa]
+    """
+    mean = floats(foreline_pa) / 2.0
+    passed = []
+    for one in (gas, SPECIES["air"]):
+        state = gas_state(one, GAP_K)
+        opened = GAP_SLIP + state.rarefaction(GAP_M, mean) / 6.0
+        passed.append(state.most_probable_speed_m_s * opened)
+    return floats(passed[0] / passed[1])
+
+
+def gas_compression(air_compression: ArrayLike, foreline_pa: ArrayLike, gas: Species) -> FloatArray:
+    """Return the zero-flow compression of a booster for a gas from that for air.
+
+    At rest S_th·p₁ = C·(p₂ − p₁), so K₀ = 1 + S_th/C [WUTZ-1989, JOUSTEN-2016]: K₀ − 1 falls as the
+    conductance C of the gaps rises with ``gap_leak_ratio``. Part of the backflow is carried in the
+    rotors' pockets whatever the gas; it is scaled too, which is on the safe side for light gases,
+    and a heavy gas is given no better compression than air, for the same reason.
+
+    Parameters
+    ----------
+    air_compression : array
+        Zero-flow compression for air at the foreline pressure, ≥ 1. [-]
+    foreline_pa : array
+        Foreline pressure, ≥ 0. [Pa]
+    gas : Species
+        The gas. [-]
+    """
+    known = floats(air_compression)
+    if np.any(~(known >= 1.0)):
+        raise OutOfRange("A booster's zero-flow compression is 1 or more.")
+    return floats(1.0 + (known - 1.0) / np.maximum(gap_leak_ratio(gas, foreline_pa), 1.0))
+
+
+def compression_over_rest(
+    compression: ArrayLike, air_compression: ArrayLike, rest_pa: ArrayLike, foreline_pa: ArrayLike
+) -> FloatArray:
+    """Return the compression of a gas over a foreline that holds the backing pump's air as well.
+
+    A backing pump comes to rest at its ultimate pressure because air leaks back through it. That
+    air, p_rest, is held back by K₀ for air, the gas above it, p₂ − p_rest, by its own: 1/K is
+    ρ/K_air + (1 − ρ)/K_gas with ρ = p_rest/p₂, 1 at and below rest.
+
+    Parameters
+    ----------
+    compression : array
+        Zero-flow compression for the gas, ≥ 1. [-]
+    air_compression : array
+        Zero-flow compression for air, ≥ 1. [-]
+    rest_pa : array
+        Pressure at which the backing pump comes to rest, ≥ 0. [Pa]
+    foreline_pa : array
+        Foreline pressure p₂, > 0. [Pa]
+    """
+    share = np.minimum(floats(rest_pa) / floats(foreline_pa), 1.0)
+    return floats(1.0 / (share / floats(air_compression) + (1.0 - share) / floats(compression)))
 
 
 def roots_speed_m3_s(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -38,6 +40,89 @@ def tolerable_foreline_pa(
         raise OutOfRange("The tolerable foreline pressure cannot rise with load.")
     tolerable = no_load - (no_load - floats(full_load_pa)) * share
     return np.where(share <= 1.0, tolerable, 0.0)
+
+
+def load_share(
+    throughput_pa_m3_s: Mapping[str, ArrayLike], largest_pa_m3_s: Mapping[str, ArrayLike]
+) -> FloatArray:
+    """Return the share of a pump's capacity that a mixed load takes, Σ Q_i/Q_max,i.
+
+    Each gas heats or loads the pump in proportion to its own largest throughput, and the shares
+    add; up to 1 the pump carries the load (common practice, no source).
+
+    Parameters
+    ----------
+    throughput_pa_m3_s : mapping of array
+        Load of each gas, ≥ 0. [Pa m3/s]
+    largest_pa_m3_s : mapping of array
+        Largest throughput of each of these gases alone, > 0; inf for no limit. [Pa m3/s]
+    """
+    share = floats(0.0)
+    for gas, flow in throughput_pa_m3_s.items():
+        largest = floats(largest_pa_m3_s[gas])
+        if np.any(~(largest > 0.0)) or np.any(~(floats(flow) >= 0.0)):
+            raise OutOfRange("A load is zero or more, a largest throughput above zero.")
+        share = share + floats(flow) / largest
+    return floats(share)
+
+
+def largest_of_mixture_pa_m3_s(
+    throughput_pa_m3_s: Mapping[str, ArrayLike], largest_pa_m3_s: Mapping[str, ArrayLike]
+) -> FloatArray:
+    """Return the largest throughput of a gas mixture in the proportions of a load.
+
+    Σ Q_i/(Σ Q_i/Q_max,i), where ``load_share`` reaches 1 when every part of the load grows alike;
+    without load the smallest of all gases.
+
+    Parameters
+    ----------
+    throughput_pa_m3_s : mapping of array
+        Load of each gas, ≥ 0. [Pa m3/s]
+    largest_pa_m3_s : mapping of array
+        Largest throughput of each of these gases alone, > 0. [Pa m3/s]
+    """
+    share = load_share(throughput_pa_m3_s, largest_pa_m3_s)
+    whole = _sum(throughput_pa_m3_s)
+    least = _least({gas: largest_pa_m3_s[gas] for gas in throughput_pa_m3_s})
+    return np.where(share > 0.0, whole / np.where(share > 0.0, share, 1.0), least)
+
+
+def tolerable_of_mixture_pa(
+    throughput_pa_m3_s: Mapping[str, ArrayLike], tolerable_pa: Mapping[str, ArrayLike]
+) -> FloatArray:
+    """Return the tolerable foreline pressure for a gas mixture: the mean by throughput.
+
+    Common practice, no source; without load the smallest of all gases.
+
+    Parameters
+    ----------
+    throughput_pa_m3_s : mapping of array
+        Load of each gas, ≥ 0. [Pa m3/s]
+    tolerable_pa : mapping of array
+        Tolerable foreline pressure of each of these gases alone. [Pa]
+    """
+    whole = _sum(throughput_pa_m3_s)
+    weighted = _sum({
+        gas: floats(flow) * floats(tolerable_pa[gas]) for gas, flow in throughput_pa_m3_s.items()
+    })  # fmt: skip
+    least = _least({gas: tolerable_pa[gas] for gas in throughput_pa_m3_s})
+    return np.where(whole > 0.0, weighted / np.where(whole > 0.0, whole, 1.0), least)
+
+
+def _sum(values: Mapping[str, ArrayLike]) -> FloatArray:
+    total = floats(0.0)
+    for value in values.values():
+        total = total + floats(value)
+    return floats(total)
+
+
+def _least(values: Mapping[str, ArrayLike]) -> FloatArray:
+    if not values:
+        raise OutOfRange("A gas load needs at least one gas.")
+    least = floats(np.inf)
+    for value in values.values():
+        least = np.minimum(least, floats(value))
+    return least
 
 
 def compression_ratio(
@@ -100,6 +185,30 @@ def overload_time_s(
     spare = largest - floats(load_pa_m3_s)
     time = floats(volume_m3) * excess / np.where(spare > 0.0, spare, 1.0)
     return np.where(spare > 0.0, time, np.where(excess > 0.0, np.inf, 0.0))
+
+
+def burst_crossover_pressure_pa(
+    burst_pa_m3: ArrayLike, volume_m3: ArrayLike, largest_start_pa: ArrayLike = np.inf
+) -> FloatArray:
+    """Return the chamber pressure at which a cryopump may take the chamber over at once.
+
+    Its cold head absorbs the gas of the chamber, p·V, in one burst without warming up beyond
+    recovery: p = burst/V [OHANLON-2003, HABLANIAN-1997, from memory]. A small chamber would allow
+    any pressure; a stated largest start pressure still holds.
+
+    Parameters
+    ----------
+    burst_pa_m3 : array
+        Gas quantity p·V the cold head absorbs at once, > 0; inf where none is stated. [Pa m3]
+    volume_m3 : array
+        Chamber volume at the gas temperature the quantity is stated for, > 0. [m3]
+    largest_start_pa : array
+        Largest start pressure, > 0. [Pa]
+    """
+    burst, volume, largest = floats(burst_pa_m3), floats(volume_m3), floats(largest_start_pa)
+    if np.any(~(burst > 0.0)) or np.any(~(volume > 0.0)) or np.any(~(largest > 0.0)):
+        raise OutOfRange("A burst, a chamber volume and a start pressure are above zero.")
+    return np.minimum(burst / volume, largest)
 
 
 def capture_life_s(capacity_pa_m3: ArrayLike, throughput_pa_m3_s: ArrayLike) -> FloatArray:

@@ -274,3 +274,15 @@ def lookup(table: SpeedTable, rows: ArrayLike, pressure_pa: ArrayLike) -> FloatA
     cell = np.clip(position.astype(np.intp), 0, grid.count - 2)
     value, _ = gather(table.speed_m3_s.ravel(), row * grid.count, cell, position - cell)
     return value
+
+
+def rest_pressure_pa(table: SpeedTable) -> FloatArray:
+    """Return the pressure at and below which each pump takes nothing; 0 where there is none.
+
+    Parameters
+    ----------
+    table : SpeedTable
+        Speeds, ultimate pressure included. [m3/s]
+    """
+    first = np.argmax(table.speed_m3_s > 0.0, axis=1)
+    return np.where(first > 0, table.grid.pressure_pa[np.maximum(first, 1) - 1], 0.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from server.catalog.items import BackingPump, Fluid, Pump, RootsBooster
+from server.catalog.items import BackingPump, CompressionCurve, Fluid, Pump, RootsBooster
 from server.fit.fluid_use import vapour_pressure_pa
 from server.units import Dimension, convert
 from server.web.chart_parts import (
@@ -38,17 +38,7 @@ def pump_chart(pump: Pump) -> Chart | None:
         On a logarithmic pressure axis.
     """
     if isinstance(pump, RootsBooster):
-        pairs = list(zip(pump.compression_pressure_pa, pump.compression_k0, strict=True))
-        return (
-            _simple(
-                "Zero-flow compression",
-                "Outlet over inlet pressure without gas flow, air.",
-                [("air", p, k) for p, k in pairs],
-                "Compression",
-            )
-            if pairs
-            else None
-        )
+        return _compression_chart(pump)
     unit = "m3/h" if isinstance(pump, BackingPump) else "L/s"  # as each is sold by
     named = [
         (
@@ -62,6 +52,19 @@ def pump_chart(pump: Pump) -> Chart | None:
     if not named:
         return None
     return _simple("Speed", "At the pump’s inlet, for each gas.", named, f"Speed [{unit}]")
+
+
+def _compression_chart(pump: RootsBooster) -> Chart | None:
+    air = CompressionCurve(pump.compression_pressure_pa, pump.compression_k0)
+    named = [
+        (words(gas), p, k)
+        for gas, curve in {"air": air, **pump.compression_by_gas}.items()
+        for p, k in zip(curve.pressure_pa, curve.compression, strict=True)
+    ]
+    if not named:
+        return None
+    said = "Outlet over inlet pressure without gas flow, for each gas."
+    return _simple("Zero-flow compression", said, named, "Compression")
 
 
 def fluid_chart(fluid: Fluid) -> Chart:

@@ -30,7 +30,8 @@ class Fact:
 # Shown elsewhere on the page, or nobody's business.
 _LEFT_OUT: Final = frozenset({
     "sku", "name", "price", "cost_price", "stock", "lead_time_days", "curves", "supplied",
-    "compression_pressure_pa", "compression_k0", "vapour_pressure_a", "vapour_pressure_b_k",
+    "compression_pressure_pa", "compression_k0", "compression_by_gas",
+    "vapour_pressure_a", "vapour_pressure_b_k",
 })  # fmt: skip
 
 _UNIT_OF_ENDING: Final[Mapping[str, str]] = {
@@ -39,6 +40,7 @@ _UNIT_OF_ENDING: Final[Mapping[str, str]] = {
     "_pa_m3": "Pa·m³",
     "_kg_m3": "kg/m³",
     "_kg_mol": "kg/mol",
+    "_kg_s": "kg/s",
     "_m3_s": "m3/s",
     "_dba": "dB(A)",
     "_hours": "h",
@@ -159,6 +161,12 @@ _NAMES: Final[Mapping[str, str]] = {
     "tolerable_foreline_no_load": "tolerable foreline pressure, no load",
     "tolerable_foreline_full_load": "tolerable foreline pressure, full load",
     "start": "highest starting pressure",
+    "burst": "gas absorbed in one burst",
+    "largest_throughput_by_gas": "largest throughput, other gases",
+    "tolerable_foreline_by_gas": "tolerable foreline pressure, other gases",
+    "tolerable_foreline_no_load_by_gas": "tolerable foreline pressure, no load, other gases",
+    "tolerable_foreline_full_load_by_gas": "tolerable foreline pressure, full load, other gases",
+    "largest_vapour": "largest rate of water vapour",
     "knee": "pressure at which speed begins to fall",
     "vent_below": "vent only below",
     "lowest": "lowest pressure",

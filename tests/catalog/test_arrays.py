@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from server.catalog.arrays import GRID, arrays_of
+from server.catalog.gas_limits import booster_compression_for
 from server.catalog.items import (
     BACKING_KINDS,
     BackingPump,
@@ -162,3 +163,42 @@ def test_a_catalogue_without_boosters_has_rows_for_its_pumps_alone() -> None:
     arrays = arrays_of(catalog)
     assert arrays.pairs == ()
     assert arrays.speed("nitrogen").speed_m3_s.shape == (2, GRID.count)
+
+
+def test_a_booster_holds_back_hydrogen_less_and_its_backing_pumps_air_as_before(
+    demo: Catalog,
+) -> None:
+    # p₁ = p_rest/K_air + (p₂ − p_rest)/K_H2 + p₂·S_b/S_th, solved for p₂ by scipy at 1 Pa
+    arrays = arrays_of(demo)
+    air, light = (arrays.speed(gas).speed_m3_s for gas in ("air", "hydrogen"))
+    checked = 0
+    for backing, booster in arrays.pairs:
+        row = arrays.row_of_pair[backing.sku, booster.sku]
+        # at rest only air is left: both gases lose their speed at the same pressure
+        assert (light[row] > 0.0).argmax() == (air[row] > 0.0).argmax()
+        own = light[arrays.row_of[backing.sku]]
+        rest = GRID.pressure_pa[(own > 0.0).argmax() - 1]
+
+        def miss(
+            ln_p: float, booster: RootsBooster = booster, own: Row = own, rest: float = rest
+        ) -> float:
+            p2 = float(np.exp(ln_p))
+            k_air, k_gas = (
+                float(booster_compression_for(booster, gas, p2)) for gas in ("air", "hydrogen")
+            )
+            leaked = rest / k_air + (p2 - rest) / k_gas
+            swept = p2 * float(np.interp(ln_p, LN_GRID, own)) / booster.displacement_m3_s
+            return leaked + swept - 1.0
+
+        if miss(np.log(rest)) >= 0.0:  # 1 Pa is below what the pair reaches
+            continue
+        foreline = float(np.exp(brentq(miss, np.log(rest), np.log(2e3), xtol=1e-12)))
+        if foreline < 2 * rest or foreline > booster.largest_difference_pa:
+            continue
+        carried = foreline * float(np.interp(np.log(foreline), LN_GRID, own))
+        alone = float(np.interp(0.0, LN_GRID, own))
+        found = float(np.interp(0.0, LN_GRID, light[row]))
+        assert found == pytest.approx(max(carried, alone), rel=0.02), (backing.sku, booster.sku)
+        assert found <= float(np.interp(0.0, LN_GRID, air[row])) * (1 + 1e-9)
+        checked += 1
+    assert checked > 40

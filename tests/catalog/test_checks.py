@@ -21,6 +21,7 @@ from tests.catalog.tables_under_test import (
 VAPOUR, TURBO, CAPTURE = "pumps_vapour.csv", "pumps_turbo.csv", "pumps_capture.csv"
 BACKING, BOOSTER, PRICES = "pumps_backing.csv", "pumps_booster.csv", "price_list.csv"
 POINTS, LINE, TRAPS = "speed_points.csv", "line_parts.csv", "traps.csv"
+GAS = "gas_limits.csv"
 VJ, HIGH = "VAPOURJET-050-A", "VAPOURJET-050-A-HIGHLOAD"
 
 # Each of these cells alone makes the small catalogue fail at that very cell.
@@ -63,6 +64,21 @@ BREACHES = [
     (BACKING, "SCROLL-0060", "ultimate_ballast", "0.001 mbar", "at least as high"),
     (BACKING, "SCROLL-0060", "ultimate", "1100 mbar", "below atmospheric"),
     (BOOSTER, "ROOTS-0150", "displacement", "2000 m3/h", "molecules carry"),
+    (CAPTURE, "CRYO-200", "burst_pa_m3", "0", "above zero"),
+    (CAPTURE, "IONPUMP-020-CF40", "burst_pa_m3", "5", "Only a cryopump"),
+    (BACKING, "VANE2-0090", "largest_vapour", "5 g/h", "gas ballast sets the limit"),
+    (BACKING, "SCROLL-0060", "largest_vapour", "0 g/h", "above zero"),
+    # by hand: 6 m³/h of steam of 2339 Pa at 20 °C, 17.3 g/m³, are 104 g/h
+    (BACKING, "SCROLL-0060", "largest_vapour", "150 g/h", "saturated water vapour"),
+    (GAS, "TURBO-065-IK", "gas", "phlogiston", "Unknown gas"),
+    (GAS, "TURBO-065-IK", "gas", "nitrogen", "in the row of TURBO-065-IK itself"),
+    (GAS, "TURBO-065-IK", "largest_throughput", "0 mbar*L/s", "above zero"),
+    (GAS, "TURBO-065-IK", "largest_throughput", "1.1 mbar*L/s", "heated more"),
+    (GAS, "TURBO-065-IK", "tolerable_foreline_no_load", "1 mbar", "no such limit"),
+    (GAS, "TURBO-065-IK", "sku", "SCROLL-0060", "is not a vapour pump or a turbomolecular"),
+    (GAS, VJ, "tolerable_foreline_no_load", "0.7 mbar", "no better than"),
+    (GAS, VJ, "largest_throughput", "0.1 mbar*L/s", "no such limit"),
+    ("compression_booster.csv", "ROOTS-0150", "gas", "phlogiston", "Unknown gas"),
     (BOOSTER, "ROOTS-0150", "largest_difference", "0 mbar", "above zero"),
     ("compression.csv", "TURBO-065-IK", "compression", "1", "above 1"),
     ("compression.csv", "TURBO-065-IK", "gas", "phlogiston", "Unknown gas"),
@@ -127,6 +143,17 @@ def test_a_breach_is_refused_at_its_cell(
     [
         (VAPOUR, VJ, "boiler", "300 degC", "fluid_kinds", "No fluid of this catalogue fits"),
         (VAPOUR, HIGH, "throat", "49 mm", "variant_of", "must be those of"),
+        (GAS, "TURBO-065-IK", "largest_throughput", "", "gas", "states no limit"),
+        (
+            GAS,
+            VJ,
+            "tolerable_foreline_no_load",
+            "0.4 mbar",
+            "tolerable_foreline_full_load",
+            "above",
+        ),
+        (GAS, VJ, "tolerable_foreline_no_load", "", "tolerable_foreline_no_load", "both values"),
+        (GAS, VJ, "tolerable_foreline_full_load", "", "tolerable_foreline_full_load", "both val"),
         ("fluids.csv", "FLUID-PENTAPHENYL-70ML", "service", "sealed", "kind", "No pump of this"),
         ("cleaning.csv", "CLEAN-WIPES", "pieces", "0", "content", "by content or by pieces"),
     ],
@@ -144,6 +171,31 @@ def test_two_compressions_for_one_gas_are_refused_at_the_second() -> None:
     row = row_of(small_files(), name, "TURBO-065-IK")
     faults = faults_of(changed(small_files(), name, row + 1, "gas", "nitrogen"))
     assert [f.column for f in faults if (f.file, f.row) == (name, row + 1)] == ["gas"]
+
+
+def test_two_limits_for_one_gas_are_refused_at_the_second() -> None:
+    row = row_of(small_files(), GAS, VJ)
+    faults = faults_of(changed(small_files(), GAS, row + 1, "gas", "helium"))
+    assert [(f.row, f.column) for f in faults if f.file == GAS] == [(row + 1, "gas")]
+
+
+def test_a_light_gas_is_held_back_no_better_by_a_rotor_either() -> None:
+    row = row_of(small_files(), GAS, "TURBO-065-IK", 1)
+    faults = faults_of(changed(small_files(), GAS, row, "tolerable_foreline", "15 mbar"))
+    assert [(f.row, f.column) for f in faults] == [(row, "tolerable_foreline")]
+
+
+def test_a_gas_of_a_booster_has_as_many_points_as_air() -> None:
+    name = "compression_booster.csv"
+    last = row_of(small_files(), name, "ROOTS-0150", -1)
+    faults = faults_of(changed(small_files(), name, last, "gas", "methane"))
+    assert [(f.file, f.column) for f in faults] == [(BOOSTER, "sku")]
+    assert "1 rows for methane" in faults[0].reason
+
+
+def test_a_booster_without_air_is_refused() -> None:
+    files = without_rows(small_files(), "compression_booster.csv", lambda row: row["gas"] == "air")
+    assert [(f.file, f.column) for f in faults_of(files)] == [(BOOSTER, "sku")]
 
 
 def test_the_small_catalogue_itself_is_sound() -> None:

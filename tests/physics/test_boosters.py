@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
@@ -12,10 +13,14 @@ from server.errors import OutOfRange
 from server.physics.boosters import (
     Boosters,
     booster_speed_m3_s,
+    compression_over_rest,
     cut_in_pressure_pa,
+    gap_leak_ratio,
+    gas_compression,
     roots_speed_m3_s,
 )
 from server.physics.pumps import compression_ratio
+from server.physics.species import SPECIES
 from server.physics.speedtable import SpeedTable, log_grid, lookup, tabulate
 
 GRID = log_grid(1e-2, 1.1e5)
@@ -115,3 +120,64 @@ def test_a_backing_pump_with_falling_throughput_cannot_be_staged() -> None:
     falling = SpeedTable(GRID, (1.0 / GRID.pressure_pa**2)[np.newaxis])
     with pytest.raises(OutOfRange, match="faster than 1/p"):
         booster_speed_m3_s(boosters(1e-6), np.full(GRID.count, 1e12), falling)
+
+
+@pytest.mark.parametrize("gas", ["helium", "hydrogen", "water", "argon", "krypton"])
+def test_a_gap_leaks_by_the_root_of_mass_at_low_and_by_viscosity_at_high_pressure(gas: str) -> None:
+    # kinetic theory: v₀ ∝ 1/√M; laminar flow between plates ∝ 1/μ (Bird 2002), μ from CoolProp and,
+    # for krypton, CRC Handbook 100th ed. at 25 °C (25.4 µPa s) cooled to 20 °C by T^0.8
+    name = {"helium": "Helium", "hydrogen": "Hydrogen", "water": "Water", "argon": "Argon"}
+    viscosity = 25.4e-6 * (293.15 / 298.15) ** 0.8
+    if gas in name:
+        viscosity = PropsSI("viscosity", "T", 293.15, "Dmolar", 1e-3, name[gas])
+    air = PropsSI("viscosity", "T", 293.15, "Dmolar", 1e-3, "Air")
+    mass = SPECIES[gas].molar_mass_kg_mol / SPECIES["air"].molar_mass_kg_mol
+    low, high = gap_leak_ratio(SPECIES[gas], [0.0, 1e8])
+    assert low == pytest.approx(mass**-0.5, rel=1e-9)
+    assert high == pytest.approx(air / viscosity, rel=0.02)
+
+
+def test_compression_for_helium_by_hand() -> None:
+    # molecular: √(28.9655/4.0026) = 2.690 times the leak: 1 + 39/2.690 = 15.50
+    assert float(gas_compression(40.0, 0.0, SPECIES["helium"])) == pytest.approx(15.50, abs=5e-3)
+
+
+def test_light_gases_are_compressed_less_and_heavy_ones_like_air() -> None:
+    # Jousten 2016, Wutz 1989 (from memory): helium lower than air, hydrogen lowest
+    found = [
+        float(gas_compression(40.0, 30.0, SPECIES[gas]))
+        for gas in ("hydrogen", "helium", "water", "air", "argon", "xenon")
+    ]
+    assert found[0] < found[1] < found[2] < found[3] == found[4] == found[5] == 40.0
+
+
+@given(
+    gas=st.sampled_from(sorted(SPECIES)), known=st.floats(1.0, 1e3), foreline=st.floats(0.0, 1e6)
+)
+def test_no_gas_is_compressed_better_than_air_nor_worse_than_not_at_all(
+    gas: str, known: float, foreline: float
+) -> None:
+    assert 1.0 <= float(gas_compression(known, foreline, SPECIES[gas])) <= known * (1 + 1e-12)
+
+
+def test_a_compression_below_one_is_refused() -> None:
+    with pytest.raises(OutOfRange, match="1 or more"):
+        gas_compression(0.9, 10.0, SPECIES["helium"])
+
+
+def test_the_backing_pumps_own_air_is_held_back_as_air() -> None:
+    # by partial pressures: 2 Pa of air behind K = 40 and 8 Pa of hydrogen behind K = 10 at rest
+    in_front = 2.0 / 40.0 + 8.0 / 10.0
+    assert float(compression_over_rest(10.0, 40.0, 2.0, 10.0)) == pytest.approx(10.0 / in_front)
+    # at rest and below there is nothing but that air
+    assert compression_over_rest(10.0, 40.0, 2.0, [0.5, 2.0]) == pytest.approx([40.0, 40.0])
+
+
+@given(
+    st.floats(1.0, 100.0), st.floats(1.0, 100.0), st.floats(0.0, 1e3), st.floats(1e-6, 1e5)
+)  # fmt: skip
+def test_compression_over_rest_lies_between_the_two(
+    gas: float, air: float, rest: float, foreline: float
+) -> None:
+    mixed = float(compression_over_rest(gas, air, rest, foreline))
+    assert min(gas, air) * (1 - 1e-12) <= mixed <= max(gas, air) * (1 + 1e-12)

@@ -13,7 +13,15 @@ from hypothesis import strategies as st
 from server.errors import OutOfRange
 from server.physics.conductance import effective_speed_m3_s, tube_conductance_m3_s
 from server.physics.entry_speed import entry_speed_m3_s
-from server.physics.gas import gas_state, mean_speed_m_s, species
+from server.physics.gas import (
+    SPECIES,
+    Mixture,
+    Species,
+    gas_state,
+    mean_speed_m_s,
+    species,
+    viscosity_pa_s,
+)
 from server.physics.line import (
     Line,
     Part,
@@ -293,3 +301,25 @@ def test_a_short_thin_tube_agrees_with_the_tube_function() -> None:
     assert found == pytest.approx(
         float(tube_conductance_m3_s(state, 0.01, 0.1, 1000.0, 10.0)) * 990.0, rel=1e-9
     )
+
+
+@pytest.mark.parametrize("pressure_pa", [0.0, 1.0, 1e3])
+def test_a_line_passes_a_mixture_between_its_gases(pressure_pa: float) -> None:
+    line = Line((Tube(1.0, 0.025, 2),))
+    argon, helium = SPECIES["argon"], SPECIES["helium"]
+
+    def passed(gas: Species | Mixture) -> float:
+        return float(line_conductance_m3_s(line, pressure_pa, 293.15, gas))
+
+    # limits: nearly pure is pure
+    for pure, other in ((argon, helium), (helium, argon)):
+        nearly = Mixture(((pure, 1.0 - 1e-9), (other, 1e-9)))
+        assert passed(nearly) == pytest.approx(passed(pure), rel=1e-6)
+    half = Mixture(((argon, 0.5), (helium, 0.5)))
+    if pressure_pa == 0.0:
+        # molecular: by the root of the mean molar mass, (39.948 + 4.0026)/2 = 21.975 g/mol
+        by_hand = passed(argon) * math.sqrt(39.948 / 21.975)
+        assert passed(half) == pytest.approx(by_hand, rel=1e-4)
+    if pressure_pa == 1e3:  # laminar: by viscosity, which slip only touches
+        ratio = viscosity_pa_s(argon, 293.15) / viscosity_pa_s(half, 293.15)
+        assert passed(half) == pytest.approx(passed(argon) * float(ratio), rel=0.02)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 
 from server.catalog.arrays import arrays_of
+from server.catalog.gas_limits import booster_compression_for
 from server.catalog.items import RootsBooster
 from server.fit.results import Working
 from server.fit.workings.bench import (
@@ -20,13 +21,27 @@ from server.fit.workings.bench import (
     pressure_of_flow_pa,
     speed_at,
 )
-from server.physics.pumps import compression_ratio
-from server.physics.speedtable import SpeedTable
+from server.physics.boosters import compression_over_rest
+from server.physics.speedtable import SpeedTable, rest_pressure_pa
 
 _BETWEEN = Law(
     "p₂", "S(p₁)·p₁ = S_b(p₂)·p₂: both pumps carry the same gas", "Pa", "what enters leaves"
 )
-_K0 = Law("K₀", "K₀ read at p₂, linear in logarithms", "1", f"{CATALOG} (air, for every gas)")
+_K0 = Law("K₀", "K₀ read at p₂, linear in logarithms", "1", CATALOG)
+_K0_SCALED = Law(
+    "K₀",
+    "K₀ = 1 + (K₀,air − 1)/max(1, C/C_air): that of air, less where more of the gas flows back "
+    "through the gaps, C ∝ v₀·(1.018 + δ/6)",
+    "1",
+    f"{CATALOG}; {cite('WUTZ-1989', 'SHARIPOV-1998')}",
+)
+_K0_MIXED = Law(
+    "K₀",
+    "1/K₀ = ρ/K₀,air + (1 − ρ)/K₀,gas, ρ = min(p_rest/p₂, 1): the backing pump's own air is behind "
+    "the booster too",
+    "1",
+    cite("JOUSTEN-2016"),
+)
 _STAGING = Law("S_th/S_b", "staging ratio S_th/S_b(p₂)", "1", cite("JOUSTEN-2016"))
 _FREE = Law(
     "S",
@@ -103,16 +118,33 @@ def booster_lines(
         held = {"S_b(p₂) [m³/s]": speed_b, "p₂ [Pa]": behind_pa, "p₁ [Pa]": inlet_pa}
         yield line(section, key, f"Speed at the booster's inlet: {name}", _HELD, held, used)
         return
-    compression = float(
-        compression_ratio(booster.compression_pressure_pa, booster.compression_k0, behind_pa)
-    )
-    yield line(section, f"{key}-k0", f"Zero-flow compression of {booster.name}", _K0,
-               {"p₂ [Pa]": behind_pa}, compression)  # fmt: skip
+    rest = float(rest_pressure_pa(SpeedTable(backing.grid, backing.speed_m3_s[row : row + 1]))[0])
+    compression = yield from _compression(section, key, booster, gas, (behind_pa, rest))
     staged: Inputs = {"S_th [m³/s]": booster.displacement_m3_s, "S_b(p₂) [m³/s]": speed_b}
     yield line(section, f"{key}-staging", f"Staging ratio: {name}", _STAGING, staged,
                booster.displacement_m3_s / speed_b)  # fmt: skip
     yield line(section, key, f"Speed at the booster's inlet: {name}", _FREE,
                {"K₀": compression, **staged}, used)  # fmt: skip
+
+
+def _compression(
+    section: str, key: str, booster: RootsBooster, gas: str, behind_and_rest_pa: tuple[float, float]
+) -> Generator[Working, None, float]:
+    """Yield what a booster's compression for a gas comes from, and return it."""
+    behind_pa, rest = behind_and_rest_pa
+    own = float(booster_compression_for(booster, gas, behind_pa))
+    name = f"Zero-flow compression of {booster.name}"
+    law = _K0 if gas in {"air", "nitrogen", *booster.compression_by_gas} else _K0_SCALED
+    air = float(booster_compression_for(booster, "air", behind_pa))
+    if own == air:
+        yield line(section, f"{key}-k0", name, law, {"p₂ [Pa]": behind_pa}, own)
+        return own
+    yield line(section, f"{key}-k0-gas", f"{name} for {gas_name(gas)}", law,
+               {"p₂ [Pa]": behind_pa, "K₀,air": air}, own)  # fmt: skip
+    inputs: Inputs = {"p_rest [Pa]": rest, "p₂ [Pa]": behind_pa, "K₀,gas": own, "K₀,air": air}
+    mixed = float(compression_over_rest(own, air, rest, behind_pa))
+    yield line(section, f"{key}-k0", name, _K0_MIXED, inputs, mixed)
+    return mixed
 
 
 def _backing(bench: Bench, state: Settled, gas: str) -> tuple[SpeedTable, int]:
