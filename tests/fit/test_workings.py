@@ -257,6 +257,26 @@ def test_booster_follows_the_staging_equation() -> None:
     assert checked >= 2
 
 
+def test_booster_holds_back_each_gas_by_its_own_compression() -> None:
+    """1/K₀ = ρ/K₀,air + (1 − ρ)/K₀,gas; scaled from air by no more than √(M_air/M_gas)."""
+    sheet = sheet_named("rough with booster")  # its load is water, 18 g/mol
+    checked = 0
+    for state in sheet.states:
+        own = next((w for w in sheet.lines if w.key == f"booster-{state}-k0-gas"), None)
+        if own is None:
+            continue
+        line = sheet[f"booster-{state}-k0"]
+        share = min(number(line, "p_rest") / number(line, "p₂"), 1.0)
+        gas, air = number(line, "K₀,gas"), number(line, "K₀,air")
+        assert close(float(line.value), 1 / (share / air + (1 - share) / gas), 1e-6)
+        assert close(float(own.value), gas, 1e-9)
+        # viscous gaps leak water 18.2/9.7 µPa s times as much as air (CoolProp), thin ones 1.27
+        assert 1.26 < (air - 1) / (gas - 1) < 1.9
+        assert close(number(sheet[f"booster-{state}"], "K₀"), float(line.value), 1e-9)
+        checked += 1
+    assert checked >= 1
+
+
 # --- states ---------------------------------------------------------------------------------------
 
 
