@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from server.catalog.items import OIL_SEALED_KINDS, CapturePump, PumpKind, TurboPump, VapourPump
 from server.fit.candidates import Back, Front
 from server.fit.case import Ledger
+from server.fit.costs import CostTable
 from server.fit.evaluation import Judged
 from server.fit.margin_vapour import vapour_route
 from server.fit.margins import lowest_asked_pa, stands_idle
@@ -39,8 +41,24 @@ class Spot:
 
     def at(self, values: np.ndarray | float) -> float:
         """Return the entry of an array that broadcasts to (fronts, backs)."""
-        shape = (len(self.judged.case.field.fronts), len(self.judged.case.field.backs))
-        return float(np.broadcast_to(values, shape)[self.front_row, self.back_row])
+        return float(self._entry(values))
+
+    def _entry(self, values: np.ndarray | float) -> np.ndarray:
+        known = np.asarray(values)
+        place = (self.front_row, self.back_row)[2 - known.ndim :]
+        sizes = zip(place, known.shape, strict=True)
+        return np.asarray(known[tuple(0 if size == 1 else row for row, size in sizes)])
+
+    @cached_property
+    def cost(self) -> CostTable:
+        """Its entry in the table of costs."""
+        table = self.judged.cost
+        return CostTable(
+            self._entry(table.purchase),
+            self._entry(table.energy_per_year),
+            self._entry(table.consumables),
+            self._entry(table.open_joints),
+        )
 
 
 @dataclass(frozen=True)

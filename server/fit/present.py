@@ -65,7 +65,7 @@ def present(
         flags=flags_of(spot),
         speed_plots=_speed_plots(spot),
         workings=(
-            *workings_of(judged, spot.front_row, spot.back_row, catalog),
+            *workings_of(spot, margins, purse, catalog),
             *_day_workings(spot, day, pump_down),
         ),
         day=day,
@@ -144,16 +144,16 @@ def _first_fill(
 
 def cost_of(spot: Spot, purse: Purse) -> Cost:
     """Return purchase and running cost of a stack."""
-    table = spot.judged.cost
+    cost = spot.cost
     horizon = purse.requirements.commercial.horizon_years
     currency = purse.catalog.currency
-    consumables = purse.money(int(spot.at(table.consumables)))
+    consumables = purse.money(int(cost.consumables))
     return Cost(
         currency=currency,
-        purchase=purse.money(int(spot.at(table.purchase))),
-        energy_per_year=purse.money(int(spot.at(table.energy_per_year))),
+        purchase=purse.money(int(cost.purchase)),
+        energy_per_year=purse.money(int(cost.energy_per_year)),
         consumables_per_year=round_money(consumables / Decimal(str(horizon)), currency),
-        total_over_horizon=purse.money(int(spot.at(table.total(horizon)))),
+        total_over_horizon=purse.money(int(cost.total(horizon))),
     )
 
 

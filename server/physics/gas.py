@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -75,19 +76,30 @@ class Mixture:
 
 @dataclass(frozen=True)
 class GasState:
-    """What flow equations need of a gas at one temperature."""
+    """What flow equations need of a gas at one temperature; of several gases at once as arrays."""
 
-    temperature_k: float
-    molar_mass_kg_mol: float
-    viscosity_pa_s: float
-    heat_capacity_ratio: float
-    mean_speed_m_s: float
-    most_probable_speed_m_s: float
+    temperature_k: float | Floats
+    molar_mass_kg_mol: float | Floats
+    viscosity_pa_s: float | Floats
+    heat_capacity_ratio: float | Floats
+    mean_speed_m_s: float | Floats
+    most_probable_speed_m_s: float | Floats
 
     @property
-    def gas_factor_m2_s2(self) -> float:
+    def gas_factor_m2_s2(self) -> float | Floats:
         """R T/M, the pressure per density of the gas."""
         return GAS_CONSTANT_J_MOL_K * self.temperature_k / self.molar_mass_kg_mol
+
+    @classmethod
+    def together(cls, states: Sequence[GasState]) -> GasState:
+        """Return several gases as one record of arrays, a place for each."""
+        return cls(*np.array([tuple(vars(state).values()) for state in states]).T)
+
+    def at(self, index: NDArray[np.intp]) -> GasState:
+        """Return the gases at some places, rising; a single gas is the same everywhere."""
+        if np.size(self.molar_mass_kg_mol) in {1, index.size}:
+            return self
+        return GasState(*(values[index] for values in vars(self).values()))
 
     def rarefaction(self, radius_m: ArrayLike, pressure_pa: ArrayLike) -> Floats:
         """Return δ = a p/(μ v₀) (SHARIPOV-1998): small is molecular, large is viscous.
@@ -103,6 +115,7 @@ class GasState:
         return product / (self.viscosity_pa_s * self.most_probable_speed_m_s)
 
 
+@lru_cache(maxsize=256)
 def gas_state(gas: Species | Mixture, temperature_k: float) -> GasState:
     """Gather the constants of a gas at one temperature.
 

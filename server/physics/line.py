@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
@@ -17,7 +18,14 @@ from server.physics.elements import (
     element_drop_pa,
     linear_chain_m3_s,
 )
-from server.physics.gas import Floats, GasState, Mixture, Species, gas_state, knudsen_number
+from server.physics.gas import (
+    Floats,
+    GasState,
+    Mixture,
+    Species,
+    gas_state,
+    knudsen_number,
+)
 from server.physics.orifice import check_forward
 from server.physics.parts import Line, Part, Restriction, Tube, line_elements
 
@@ -25,6 +33,7 @@ __all__ = [
     "Line",
     "Part",
     "PartState",
+    "Passing",
     "Regime",
     "Restriction",
     "Tube",
@@ -33,6 +42,7 @@ __all__ = [
     "line_throughput_pa_m3_s",
     "molecular_conductance_m3_s",
     "regime_of",
+    "states_of_flows",
     "upstream_pressure_pa",
 ]
 
@@ -231,44 +241,80 @@ def line_states(
     tuple of PartState
         Pressures, conductance, δ, Knudsen and Reynolds number, regime, share of the drop.
     """
-    if not (np.isfinite(throughput_pa_m3_s) and throughput_pa_m3_s > 0):
+    return states_of_flows(line, [Passing(throughput_pa_m3_s, downstream_pressure_pa, gas)],
+                           temperature_k)[0]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Passing:
+    """One flow through a line: throughput above zero, pressure at the pump, and the gas."""
+
+    throughput_pa_m3_s: float
+    downstream_pa: float
+    gas: Species | Mixture
+
+
+def states_of_flows(
+    line: Line, flows: Sequence[Passing], temperature_k: float
+) -> tuple[tuple[PartState, ...], ...]:
+    """Return how every part of a line stands at each of several flows, all solved at once.
+
+    Parameters
+    ----------
+    line : Line
+        The line. [-]
+    flows : sequence of Passing, length n
+        The flows, at least one. [-]
+    temperature_k : float
+        Gas temperature, at which the throughputs are stated. [K]
+
+    Returns
+    -------
+    tuple of tuple of PartState
+        For each flow the parts from the chamber to the pump, as of ``line_states``.
+
+    Raises
+    ------
+    OutOfRange
+        If a throughput is not above zero, or a pressure negative or not finite.
+    """
+    flow = np.array([one.throughput_pa_m3_s for one in flows], dtype=np.float64)
+    if not bool(np.all(np.isfinite(flow) & (flow > 0))):
         raise OutOfRange("The parts of a line can be shown for a gas flow above zero only.")
-    _require_pressure(np.asarray(downstream_pressure_pa))
-    state = gas_state(gas, temperature_k)
-    flow = np.asarray(throughput_pa_m3_s, dtype=np.float64)
-    below = np.asarray(downstream_pressure_pa, dtype=np.float64)
-    named = line_elements(line)
-    total = float(chain_drop_pa(state, [element for _, element in named], flow, below))
-    found: list[PartState] = []
-    for name, element in reversed(named):
+    below = np.array([one.downstream_pa for one in flows], dtype=np.float64)
+    _require_pressure(below)
+    state = GasState.together([gas_state(one.gas, temperature_k) for one in flows])
+    upwards: list[tuple[str, Element, Floats, Floats]] = []
+    for name, element in reversed(line_elements(line)):
         drop = element_drop_pa(state, element, flow, below)
-        part = _part_state(state, element, float(flow), (float(below), float(drop)))
-        found.append(replace(part, name=name, share_of_drop=float(drop) / total))
+        upwards.append((name, element, below, drop))
         below = below + drop
-    return tuple(reversed(found))
+    total = np.sum([drop for *_, drop in upwards], axis=0)
+    parts = [_part_states(state, part, flow, total) for part in reversed(upwards)]
+    return tuple(zip(*parts, strict=True))
 
 
-def _part_state(
-    state: GasState, element: Element, flow: float, down_and_drop_pa: tuple[float, float]
-) -> PartState:
-    down, drop = down_and_drop_pa
+def _part_states(
+    state: GasState, part: tuple[str, Element, Floats, Floats], flow: Floats, total_pa: Floats
+) -> list[PartState]:
+    name, element, down, drop = part
     mean = down + drop / 2
-    radius = float(element.radius_m)
-    reynolds = (
-        float(element.reynolds(state, np.asarray(flow))) if isinstance(element, Duct) else 0.0
-    )
-    knudsen = float(knudsen_number(state, 2 * radius, mean))
-    return PartState(
-        name="",
-        upstream_pa=down + drop,
-        downstream_pa=down,
-        conductance_m3_s=flow / drop,
-        share_of_drop=1.0,
-        rarefaction=float(state.rarefaction(radius, mean)),
-        knudsen=knudsen,
-        reynolds=reynolds,
-        regime=regime_of(knudsen, reynolds),
-    )
+    # an opening has no wall to give a Reynolds number
+    reynolds = element.reynolds(state, flow) if isinstance(element, Duct) else np.zeros_like(flow)
+    numbers = {
+        "upstream_pa": down + drop,
+        "downstream_pa": down,
+        "conductance_m3_s": flow / drop,
+        "share_of_drop": drop / total_pa,
+        "rarefaction": state.rarefaction(element.radius_m, mean),
+        "knudsen": knudsen_number(state, 2 * element.radius_m, mean),
+        "reynolds": reynolds,
+    }
+    rows = zip(*(values.tolist() for values in numbers.values()), strict=True)
+    found = [dict(zip(numbers, row, strict=True)) for row in rows]
+    return [
+        PartState(name, regime=regime_of(one["knudsen"], one["reynolds"]), **one) for one in found
+    ]
 
 
 def regime_of(knudsen: float, reynolds: float) -> Regime:

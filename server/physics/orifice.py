@@ -243,12 +243,12 @@ def aperture_throughput_pa_m3_s(
     upstream = downstream + drop
     linear = linear_aperture_m3_s(state, area, downstream + drop / 2)
     gamma = state.heat_capacity_ratio
-    critical = float(critical_pressure_ratio(gamma))
+    critical = critical_pressure_ratio(gamma)
     fraction = np.divide(drop, upstream, out=np.zeros_like(upstream), where=upstream > 0)
     # 1 − ((r − b)/(1 − b))² with r the pressure ratio, b the critical one; 1 when choked.
     below = np.minimum(fraction / (1 - critical), 1.0)
     ellipse = below * (2 - below)
-    sonic = DISCHARGE_COEFFICIENT * float(sonic_factor(gamma)) * math.sqrt(state.gas_factor_m2_s2)
+    sonic = DISCHARGE_COEFFICIENT * sonic_factor(gamma) * np.sqrt(state.gas_factor_m2_s2)
     weight = inertia_weight(state.rarefaction(np.sqrt(area / math.pi), upstream))
     squared = (sonic * area * upstream) ** 2 * ellipse
     return joined_throughput(linear * drop, squared, weight)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -93,6 +94,7 @@ def _require(value: float, what: str, name: str, bounds: tuple[float, float]) ->
         raise OutOfRange(f"The {what} of the {name} must lie between {low:g} m and {high:g} m.")
 
 
+@lru_cache(maxsize=512)
 def line_elements(line: Line) -> tuple[tuple[str, Element], ...]:
     """Return the openings and ducts of a line, each with the name of its part.
 

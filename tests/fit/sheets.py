@@ -10,11 +10,12 @@ from typing import Any
 
 import numpy as np
 
-from server.catalog.items import PumpKind, RootsBooster, TrapKind
+from server.catalog.items import Catalog, PumpKind, RootsBooster, TrapKind
 from server.catalog.items import VapourPump as Jet
 from server.fit.candidates import fields_of
 from server.fit.costs import Purse
-from server.fit.evaluation import judge, without_refused
+from server.fit.evaluation import Judged, judge, without_refused
+from server.fit.explain import Spot, margins_of
 from server.fit.loads import loads_of
 from server.fit.results import Working
 from server.fit.workings import workings_of
@@ -155,7 +156,15 @@ def numbers(line: Working, name: str) -> list[float]:
 
 
 def sheet_of(stack: Stack) -> Sheet:
-    return Sheet(stack, workings_of(stack.judged, stack.row, stack.column, demo_catalog()))
+    lines = lines_of(stack.judged, stack.row, stack.column, demo_catalog())
+    return Sheet(stack, lines)
+
+
+def lines_of(judged: Judged, row: int, column: int, catalog: Catalog) -> tuple[Working, ...]:
+    """Return the workings of one place of a judged field."""
+    spot = Spot(judged, row, column)
+    purse = Purse(judged.case.requirements, catalog)
+    return workings_of(spot, margins_of(spot), purse, catalog)
 
 
 @cache

@@ -11,7 +11,6 @@ import math
 import numpy as np
 import pytest
 
-from server.fit.workings import workings_of
 from tests.fit.engine_cases import (
     COATER,
     demo_catalog,
@@ -25,6 +24,7 @@ from tests.fit.sheets import (
     R,
     Sheet,
     close,
+    lines_of,
     number,
     numbers,
     returned,
@@ -67,7 +67,7 @@ def test_rejected_stacks_have_workings_too() -> None:
     unsettled = np.isnan(np.broadcast_to(process.chamber_pa, judged.fails.shape))
     assert unsettled.any()
     for row, column in [*places, *np.argwhere(unsettled)[:3]]:
-        lines = workings_of(judged, int(row), int(column), demo_catalog())
+        lines = lines_of(judged, int(row), int(column), demo_catalog())
         values = [value for line in lines for value in (line.value, *line.inputs.values())]
         assert all(isinstance(value, str) or math.isfinite(value) for value in values)
         assert "Margins" in {line.section for line in lines}

@@ -17,7 +17,6 @@ from server.fit.evaluation import How, judge, without_refused
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey
 from server.fit.uncertainty import as_stated, follow
-from server.fit.workings import workings_of
 from tests.fit.engine_cases import (
     BENCH,
     COATER,
@@ -32,6 +31,7 @@ from tests.fit.sheets import (
     R,
     Sheet,
     close,
+    lines_of,
     number,
     numbers,
     returned,
@@ -97,7 +97,7 @@ def test_the_chamber_sees_no_more_than_the_foreline_lets_through() -> None:
     field = without_refused(fields_of(requirements, catalog)[0])[0]
     purse = Purse(requirements, catalog)
     judged = judge(field, loads_of(requirements), requirements, catalog, purse, How(True))
-    lines = workings_of(judged, 0, 0, catalog)
+    lines = lines_of(judged, 0, 0, catalog)
     line = next(line for line in lines if line.key == "largest-speed-2")
     assert number(line, "p_in") == pytest.approx(13.33)
     assert number(line, "Q_limit") == pytest.approx(1.25 * 133.322 * 1e-3, rel=2e-3)
@@ -269,3 +269,43 @@ def test_margins_are_ratios_of_what_is_shown(sheet: Sheet) -> None:
         threshold = number(line, "threshold")
         verdict = "pass" if engine >= threshold - 1e-9 else "marginal"
         assert line.inputs["verdict"] == verdict
+
+
+FROM_THE_ENGINE: dict[MarginKey, tuple[str, str]] = {
+    # the two numbers of a margin, each by the key of the line that shows it
+    MarginKey.ULTIMATE: ("", "base-chamber"),
+    MarginKey.PROCESS_PRESSURE: ("", "process-chamber"),
+    MarginKey.THROUGHPUT: ("", "largest"),
+    MarginKey.INLET: ("process-inlet", ""),
+    MarginKey.CROSSOVER: ("rough-floor", "crossover-limit"),
+    MarginKey.PUMP_DOWN: ("", "time"),
+    MarginKey.BUDGET: ("", "purchase"),
+}
+
+
+@pytest.mark.parametrize(
+    "name", ["turbomolecular", "vapour-jet", "vapour-jet with booster", "rough"]
+)
+def test_the_lines_of_the_calculation_end_in_the_numbers_of_the_margins(name: str) -> None:
+    sheet = sheet_named(name)
+    judged, place = sheet.stack.judged, (sheet.stack.row, sheet.stack.column)
+    shown = 0
+    for key, lines in FROM_THE_ENGINE.items():
+        ledger = judged.ledgers.get(key)
+        if ledger is None or math.isnan(np.broadcast_to(ledger.ratio, judged.fails.shape)[place]):
+            continue
+        for numbers_, line in zip((ledger.required, ledger.available), lines, strict=True):
+            if line:
+                engine = float(np.broadcast_to(numbers_, judged.fails.shape)[place])
+                assert close(sheet.value(line), engine, 1e-12), (key, line)
+                shown += 1
+    assert shown >= 3
+    backed = judged.ledgers.get(MarginKey.FORELINE)
+    if backed is not None:
+        required = float(np.broadcast_to(backed.required, judged.fails.shape)[place])
+        available = float(np.broadcast_to(backed.available, judged.fails.shape)[place])
+        pairs = [
+            (sheet.value(f"foreline-{state}"), sheet.value(f"tolerable-{state}"))
+            for state in sheet.states
+        ]
+        assert (required, available) == min(pairs, key=lambda pair: pair[1] / pair[0])

@@ -45,7 +45,7 @@ pressures = st.floats(1e-8, 1e5)
 
 
 def pressure_at(state: GasState, rarefaction: float, radius: float) -> float:
-    return rarefaction * state.viscosity_pa_s * state.most_probable_speed_m_s / radius
+    return float(rarefaction * state.viscosity_pa_s * state.most_probable_speed_m_s / radius)
 
 
 def ideal_air(temperature_k: float) -> GasState:
@@ -156,10 +156,11 @@ def test_a_turbulent_tube_agrees_with_a_library(downstream: float) -> None:
     # Isothermal compressible flow with friction (fluids.compressible.isothermal_gas), iterated on
     # the friction factor; it has no entrance loss, so the tube is 6000 bores long.
     bore, length, up = 0.05, 300.0, 1e5
-    density = up / AIR.gas_factor_m2_s2
+    density = float(up / AIR.gas_factor_m2_s2)
+    viscosity = float(AIR.viscosity_pa_s)
     mass, reynolds = 0.1, 0.0
     for _ in range(50):
-        reynolds = 4 * mass / (math.pi * bore * AIR.viscosity_pa_s)
+        reynolds = 4 * mass / (math.pi * bore * viscosity)
         friction = fluids.friction.friction_factor(Re=reynolds, eD=0.0)
         mass = fluids.compressible.isothermal_gas(
             density, friction, P1=up, P2=downstream, L=length, D=bore

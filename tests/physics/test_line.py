@@ -25,6 +25,7 @@ from server.physics.gas import (
 from server.physics.line import (
     Line,
     Part,
+    Passing,
     Regime,
     Restriction,
     Tube,
@@ -33,6 +34,7 @@ from server.physics.line import (
     line_throughput_pa_m3_s,
     molecular_conductance_m3_s,
     regime_of,
+    states_of_flows,
     upstream_pressure_pa,
 )
 from server.physics.speedtable import LogGrid
@@ -250,6 +252,23 @@ def test_the_workings_name_every_part_and_its_regime() -> None:
     wanted = 4 * mass / (math.pi * 0.025 * gas_state(AIR, T).viscosity_pa_s)
     assert dense[-1].reynolds == pytest.approx(wanted, rel=1e-9)
     assert all(a.downstream_pa == pytest.approx(b.upstream_pa) for a, b in pairwise(dense))
+
+
+def test_flows_of_different_gases_solved_together_are_those_solved_alone() -> None:
+    line = Line((Tube(0.3, 0.16, 1, "manifold"), VALVE, Tube(2.0, 0.025, 2, "hose")))
+    mixture = Mixture.of_amounts({AIR: 1.0, species("argon"): 3.0})
+    flows = [
+        Passing(1e-7, 1e-4, AIR),
+        Passing(0.3, 2.0, species("hydrogen")),
+        Passing(100.0, 2e4, mixture),
+    ]
+    together = states_of_flows(line, flows, T)
+    for flow, parts in zip(flows, together, strict=True):
+        down, gas = flow.downstream_pa, flow.gas
+        assert parts == line_states(line, flow.throughput_pa_m3_s, down, T, gas)
+        whole = upstream_pressure_pa(line, flow.throughput_pa_m3_s, down, T, gas)
+        assert parts[0].upstream_pa == pytest.approx(float(whole), rel=1e-9)
+        assert sum(part.share_of_drop for part in parts) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize(

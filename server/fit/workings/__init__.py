@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from server.catalog.items import Catalog
-from server.fit.evaluation import Judged
+from server.fit.costs import Purse
 from server.fit.explain import Spot
-from server.fit.results import Working
+from server.fit.results import Margin, Working
 from server.fit.workings.bench import Bench
+from server.fit.workings.costs import cost_lines
 from server.fit.workings.course import course_lines
 from server.fit.workings.foreline import crossover_lines, foreline_lines
 from server.fit.workings.line import line_lines
 from server.fit.workings.loads import load_lines
-from server.fit.workings.rest import cost_lines, margin_lines, vapour_lines
+from server.fit.workings.margins import margin_lines
 from server.fit.workings.speed import speed_lines
 from server.fit.workings.states import base_lines, process_lines
+from server.fit.workings.vapour import vapour_lines
 
 _SECTIONS: tuple[Callable[[Bench], Iterator[Working]], ...] = (
     load_lines,
@@ -33,16 +35,18 @@ _SECTIONS: tuple[Callable[[Bench], Iterator[Working]], ...] = (
 
 
 def workings_of(
-    judged: Judged, front_row: int, back_row: int, catalog: Catalog
+    spot: Spot, margins: tuple[Margin, ...], purse: Purse, catalog: Catalog
 ) -> tuple[Working, ...]:
     """Return the workings of one stack, in the order of the calculation.
 
     Parameters
     ----------
-    judged : Judged
-        The field the stack stands in, with all its numbers.
-    front_row, back_row : int
-        Its place in the field. [-]
+    spot : Spot
+        The stack, in the field it was judged in.
+    margins : tuple of Margin
+        Its margins.
+    purse : Purse
+        Prices of the inquiry's parts.
     catalog : Catalog
         The catalogue the field was judged with.
 
@@ -51,5 +55,5 @@ def workings_of(
     tuple of Working
         Values are the very numbers the engine judged by; sections that do not apply are left out.
     """
-    bench = Bench(Spot(judged, front_row, back_row), catalog)
+    bench = Bench(spot, margins, purse, catalog)
     return tuple(working for section in _SECTIONS for working in section(bench))

@@ -9,36 +9,32 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from scipy.optimize import brentq
 
-from server.catalog.arrays import GRID
-from server.catalog.items import Catalog
+from server.catalog.gas_curves import compression_for
+from server.catalog.items import Catalog, TurboPump
+from server.fit.behind import parts_behind
 from server.fit.candidates import Back, Front
+from server.fit.costs import Purse
+from server.fit.evacuation import crossover_pressure_pa
 from server.fit.explain import Spot
 from server.fit.geometry import chamber_line, foreline, line_to_trap, rough_line, rough_line_to_trap
-from server.fit.inlet import conductance_rows, is_caught
-from server.fit.loads import Loads
+from server.fit.inlet import is_caught
+from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
-from server.fit.results import Working
+from server.fit.results import Margin, Working
 from server.fit.settled import FieldStates, SettledState
 from server.fit.states import process_time_s, resting_pressure_pa
 from server.fit.thresholds import BASE_STATE_AFTER_S
+from server.fit.workings.curves import Balance, Curve, balance
 from server.physics.arrays import FloatArray
 from server.physics.line import Line
 from server.physics.sources import SOURCES
 from server.physics.species import SPECIES
-from server.physics.speedtable import SpeedTable
-from server.physics.steady import SteadyState, steady_state
 
 CATALOG = "catalogue"
 INQUIRY = "inquiry"
 PRACTICE = "common practice, no source"
-NO_RESISTANCE_M3_S = 1e9
-"""Stands for the conductance of a line without parts, as in the engine's tables. [m³/s]"""
-
 Inputs = Mapping[str, float | str]
-
-_NODES = np.arange(GRID.count)
 
 _KEY = re.compile(r"[A-Z]+-R?\d+|CODATA|SEMI-E12")
 
@@ -92,30 +88,6 @@ def gas_name(gas: str) -> str:
     return SPECIES[gas].name
 
 
-def speed_at(table: SpeedTable, row: int, pressure_pa: float) -> float:
-    """Return a speed of a table, as the engine reads it: below the grid its lowest node holds.
-
-    NaN, the pressure of a state that does not exist, stays NaN.
-    """
-    if math.isnan(pressure_pa):
-        return math.nan
-    place = (math.log(max(pressure_pa, GRID.low_pa)) - GRID.ln_low) / GRID.step
-    return float(np.interp(place, _NODES, table.speed_m3_s[row]))
-
-
-def pressure_of_flow_pa(table: SpeedTable, row: int, flow_pa_m3_s: float) -> float:
-    """Return the pressure at which a pump carries a flow, S(p)·p = Q; NaN where it never does."""
-
-    def excess(ln_pressure: float) -> float:
-        pressure = math.exp(ln_pressure)
-        return speed_at(table, row, pressure) * pressure - flow_pa_m3_s
-
-    bottom, top = GRID.ln_low, math.log(GRID.high_pa)
-    if not (flow_pa_m3_s > 0.0 and excess(bottom) < 0.0 < excess(top)):
-        return math.nan
-    return math.exp(float(brentq(excess, bottom, top, xtol=1e-13)))
-
-
 @dataclass(frozen=True)
 class Settled:
     """A steady state of the one stack."""
@@ -133,12 +105,12 @@ class Settled:
     """NaN without foreline."""
     tolerable_pa: float
 
-    @property
+    @cached_property
     def exists(self) -> bool:
         """Whether the pumps carry the load at all."""
         return math.isfinite(self.chamber_pa) and math.isfinite(self.inlet_pa)
 
-    @property
+    @cached_property
     def gases(self) -> tuple[str, ...]:
         """Species with a load above zero."""
         return tuple(gas for gas, flow in self.load_pa_m3_s.items() if flow > 0.0)
@@ -149,9 +121,12 @@ class Bench:
     """One stack of a judged field, opened up."""
 
     spot: Spot
+    margins: tuple[Margin, ...]
+    purse: Purse
     catalog: Catalog
-    _conductance: dict[tuple[Line, str], SpeedTable] = field(default_factory=dict)
-    _backing: dict[tuple[str, float], SteadyState] = field(default_factory=dict)
+    _backing: dict[tuple[str, float], Balance] = field(default_factory=dict)
+    _behind: dict[str, Mapping[str, tuple[float, float]]] = field(default_factory=dict)
+    _back_rest: dict[str, float] = field(default_factory=dict)
 
     @property
     def requirements(self) -> Requirements:
@@ -168,17 +143,17 @@ class Bench:
         """States of the whole field."""
         return self.spot.judged.case.states
 
-    @property
+    @cached_property
     def front(self) -> Front | None:
         """High-vacuum pump, fluid and trap; None for a rough stack."""
         return self.spot.front
 
-    @property
+    @cached_property
     def back(self) -> Back:
         """Backing pump, booster and condenser."""
         return self.spot.back
 
-    @property
+    @cached_property
     def has_foreline(self) -> bool:
         """Whether a high-vacuum pump exhausts into a backing pump."""
         return self.front is not None and self.front.pump.outlet is not None
@@ -197,7 +172,7 @@ class Bench:
         time = process_time_s(self.requirements)
         return self._settled("process", "while the process runs", time, state)
 
-    @property
+    @cached_property
     def settled(self) -> tuple[Settled, ...]:
         """Both states, base first."""
         return (self.base,) if self.process is None else (self.base, self.process)
@@ -213,36 +188,45 @@ class Bench:
             at(np.nan if state.tolerable_pa is None else state.tolerable_pa),
         )  # fmt: skip
 
-    @property
+    @cached_property
+    def place(self) -> int | None:
+        """Position of the stack among those whose pump-down was followed."""
+        fronts, backs = self.spot.judged.chosen
+        found = np.flatnonzero((fronts == self.spot.front_row) & (backs == self.spot.back_row))
+        return int(found[0]) if found.size else None
+
+    @cached_property
+    def crossover_pa(self) -> float:
+        """Pressure at which the chamber is handed over, from the pump-down where it has it."""
+        if self.place is not None:
+            return float(self.spot.judged.evacuation.crossover_pa[self.place])
+        return self.spot.at(crossover_pressure_pa(self.states))
+
+    @cached_property
     def inlet_row(self) -> int:
         """Row of the front in the tables of the high-vacuum side."""
         assert self.states.inlet is not None  # noqa: S101 (asked for stacks with a front only)
         return int(self.states.inlet.row_of_front[self.spot.front_row])
 
-    @property
+    @cached_property
     def line(self) -> Line:
         """The whole line between the chamber and the pump it works with."""
         if self.front is None:
             return rough_line(self.back, self.requirements)
         return chamber_line(self.front.pump, self.front.trap, self.requirements, self.catalog)
 
-    @property
+    @cached_property
     def stub(self) -> Line:
         """The line to the trap of the high-vacuum side."""
         assert self.front is not None  # noqa: S101 (asked for stacks with a front only)
         return line_to_trap(self.front.pump, self.front.trap, self.requirements, self.catalog)
 
-    @property
+    @cached_property
     def rough_stub(self) -> Line:
         """The rough line in front of the back's trap."""
         return rough_line_to_trap(self.back, self.requirements)
 
-    @property
-    def rough_line(self) -> Line:
-        """The line by which the chamber is roughed."""
-        return rough_line(self.back, self.requirements)
-
-    @property
+    @cached_property
     def foreline(self) -> Line:
         """The line between the high-vacuum pump's outlet and the back."""
         assert self.front is not None and self.front.pump.outlet is not None  # noqa: S101, PT018
@@ -260,32 +244,33 @@ class Bench:
         vapour = bool(self.requirements.process.vapour)
         return vapour and is_caught(gas, self.back.trap, self.requirements)
 
-    def pump_speeds(self, gas: str, state: Settled) -> tuple[SpeedTable, int]:
-        """Speeds at the inlet of the pump that works on the chamber, and the stack's row."""
+    def pump_speeds(self, gas: str, state: Settled) -> Curve:
+        """Speeds at the inlet of the pump that works on the chamber."""
         if self.states.inlet is not None:
-            return self.states.inlet.at_pump[gas], self.inlet_row
-        return self.back_speeds(gas, state), self.spot.back_row
+            return Curve.of(self.states.inlet.at_pump[gas], self.inlet_row)
+        return self.back_speeds(gas, state)
 
-    def chamber_speeds(self, gas: str, state: Settled) -> tuple[SpeedTable, int]:
-        """Speeds left at the chamber, and the stack's row."""
+    def chamber_speeds(self, gas: str, state: Settled) -> Curve:
+        """Speeds left at the chamber."""
         if self.states.inlet is not None:
-            return self.states.inlet.at_chamber[gas], self.inlet_row
+            return Curve.of(self.states.inlet.at_chamber[gas], self.inlet_row)
         backing = self.states.backing
         tables = backing.at_chamber_working if state.key == "process" else backing.at_chamber
-        return tables[gas], self.spot.back_row
+        return Curve.of(tables[gas], self.spot.back_row)
 
-    def back_speeds(self, gas: str, state: Settled) -> SpeedTable:
+    def rough_speeds(self, gas: str) -> Curve:
+        """Speeds at the chamber while it is roughed."""
+        return Curve.of(self.states.backing.at_chamber[gas], self.spot.back_row)
+
+    def working_speeds(self, gas: str) -> Curve:
+        """Speeds at the inlet of the back while the process runs."""
+        return Curve.of(self.states.backing.working[gas], self.spot.back_row)
+
+    def back_speeds(self, gas: str, state: Settled) -> Curve:
         """Speeds at the inlet of the back: with gas ballast while vapour is pumped."""
         backing = self.states.backing
-        return (backing.working if state.key == "process" else backing.at_inlet)[gas]
-
-    def conductance_m3_s(self, run: Line, gas: str, mean_pa: float) -> float:
-        """Conductance of a line at a mean pressure, read from the table the engine reads."""
-        key = (run, gas)
-        if key not in self._conductance:
-            rows = np.minimum(conductance_rows([run], gas), NO_RESISTANCE_M3_S)
-            self._conductance[key] = SpeedTable(GRID, rows)
-        return speed_at(self._conductance[key], 0, mean_pa)
+        tables = backing.working if state.key == "process" else backing.at_inlet
+        return Curve.of(tables[gas], self.spot.back_row)
 
     def back_resting_pa(self, state: Settled) -> float:
         """Vapour pressure over what the back's condenser holds, while vapour is pumped."""
@@ -294,23 +279,50 @@ class Bench:
 
     def backing_pa(self, state: Settled) -> float:
         """Pressure at the inlet of the back under the load of a state."""
-        return float(self._at_back(state, self.back_resting_pa(state)).pressure_pa[0])
+        return self._at_back(state, self.back_resting_pa(state)).pressure_pa
 
-    def backing_parts_pa(self, state: Settled) -> Mapping[str, float]:
-        """Parts of the species in it, the vapour of a condenser left out."""
-        found = self._at_back(state, 0.0).partial_pa
-        return {gas: float(share[0]) for gas, share in found.items()}
-
-    def _at_back(self, state: Settled, resting_pa: float) -> SteadyState:
+    def _at_back(self, state: Settled, resting_pa: float) -> Balance:
         key = (state.key, resting_pa)
         if key not in self._backing:
-            tables = {gas: self.back_speeds(gas, state) for gas in state.reaching_pa_m3_s}
-            self._backing[key] = steady_state(
-                state.reaching_pa_m3_s, tables, [self.spot.back_row], offset_pa=resting_pa
-            )
+            flows = state.reaching_pa_m3_s
+            curves = {gas: self.back_speeds(gas, state) for gas in flows}
+            self._backing[key] = balance(flows, curves, resting_pa)
         return self._backing[key]
 
-    @property
+    def back_diffusion(self, state: Settled) -> Mapping[str, tuple[float, float]]:
+        """Partial pressure behind a turbomolecular pump [Pa] and its compression, gas by gas."""
+        if state.key not in self._behind:
+            self._behind[state.key] = self._find_behind(state)
+        return self._behind[state.key]
+
+    def _find_behind(self, state: Settled) -> Mapping[str, tuple[float, float]]:
+        front = self.front
+        if front is None or not isinstance(front.pump, TurboPump):
+            return {}
+        # the vapour over a condenser is left out
+        parts = self._at_back(state, 0.0).partial_pa
+        rest = np.array([self.back_rest_pa(state)])
+        shares = parts_behind({gas: np.array([part]) for gas, part in parts.items()}, rest)
+        return {
+            gas: (state.foreline_pa * float(share[0]), compression_for(front.pump.compression, gas))
+            for gas, share in shares.items()
+            if gas in state.gases or gas == AIR
+        }
+
+    def back_rest_pa(self, state: Settled) -> float:
+        """Pressure at which the back stops pumping air."""
+        if state.key not in self._back_rest:
+            self._back_rest[state.key] = self.back_speeds(AIR, state).rest_pa
+        return self._back_rest[state.key]
+
+    def without_load_pa(self, state: Settled) -> float:
+        """Pressure at the pump without load: at rest, and what diffuses back."""
+        if self.front is None:
+            return self.back_resting_pa(state)
+        back = (behind / k0 for behind, k0 in self.back_diffusion(state).values())
+        return self.resting_pa + sum(back)
+
+    @cached_property
     def resting_pa(self) -> float:
         """Own ultimate pressure or fluid vapour of the front; 0 for a rough stack."""
         return 0.0 if self.front is None else resting_pressure_pa(self.front)

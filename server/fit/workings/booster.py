@@ -18,11 +18,9 @@ from server.fit.workings.bench import (
     cite,
     gas_name,
     line,
-    pressure_of_flow_pa,
-    speed_at,
 )
+from server.fit.workings.curves import Curve
 from server.physics.boosters import compression_over_rest
-from server.physics.speedtable import SpeedTable, rest_pressure_pa
 
 _BETWEEN = Law(
     "p₂", "S(p₁)·p₁ = S_b(p₂)·p₂: both pumps carry the same gas", "Pa", "what enters leaves"
@@ -90,10 +88,10 @@ def booster_lines(
     booster = bench.back.booster
     assert isinstance(booster, RootsBooster)  # noqa: S101 (the caller looked)
     key, name = f"booster-{state.key}", f"{gas_name(gas)} {state.words}"
-    backing, row = _backing(bench, state, gas)
-    used = speed_at(bench.back_speeds(gas, state), bench.spot.back_row, inlet_pa)
-    alone = speed_at(backing, row, inlet_pa)
-    behind_pa = pressure_of_flow_pa(backing, row, used * inlet_pa)
+    backing = _backing(bench, state, gas)
+    used = bench.back_speeds(gas, state).at(inlet_pa)
+    alone = backing.at(inlet_pa)
+    behind_pa = backing.pressure_of_flow_pa(used * inlet_pa)
     if used <= alone * (1.0 + 1e-9) or math.isnan(behind_pa):
         inputs = {"p₁ [Pa]": inlet_pa, "cut-in pressure [Pa]": booster.cut_in_pa}
         yield line(section, key, f"Booster passed through: {name}", _OFF, inputs, used)
@@ -118,8 +116,7 @@ def booster_lines(
         held = {"S_b(p₂) [m³/s]": speed_b, "p₂ [Pa]": behind_pa, "p₁ [Pa]": inlet_pa}
         yield line(section, key, f"Speed at the booster's inlet: {name}", _HELD, held, used)
         return
-    rest = float(rest_pressure_pa(SpeedTable(backing.grid, backing.speed_m3_s[row : row + 1]))[0])
-    compression = yield from _compression(section, key, booster, gas, (behind_pa, rest))
+    compression = yield from _compression(section, key, booster, gas, (behind_pa, backing.rest_pa))
     staged: Inputs = {"S_th [m³/s]": booster.displacement_m3_s, "S_b(p₂) [m³/s]": speed_b}
     yield line(section, f"{key}-staging", f"Staging ratio: {name}", _STAGING, staged,
                booster.displacement_m3_s / speed_b)  # fmt: skip
@@ -147,8 +144,9 @@ def _compression(
     return mixed
 
 
-def _backing(bench: Bench, state: Settled, gas: str) -> tuple[SpeedTable, int]:
+def _backing(bench: Bench, state: Settled, gas: str) -> Curve:
     """Return the curve of the backing pump alone."""
     ballast = state.key == "process" and bool(bench.requirements.process.vapour)
     arrays = arrays_of(bench.catalog)
-    return arrays.speed(gas, with_ballast=ballast), arrays.row_of[bench.back.backing.sku]
+    table = arrays.speed(gas, with_ballast=ballast)
+    return Curve.of(table, arrays.row_of[bench.back.backing.sku])

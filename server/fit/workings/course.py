@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import brentq
 
 from server.fit.evacuation import ATMOSPHERE_PA, HORIZON_S, roughing_run_up_s, run_up_s
 from server.fit.loads import AIR
 from server.fit.results import Working
-from server.fit.workings.bench import Bench, Inputs, Law, cite, gas_name, line, speed_at
-from server.physics.outgassing import HOUR_S
-from server.physics.speedtable import SpeedTable
+from server.fit.workings.bench import Bench, Inputs, Law, cite, gas_name, line
+from server.fit.workings.curves import Curve
+from server.physics.outgassing import HOUR_S, surface_decay
+from server.physics.roots import root_between
 
 SECTION = "Pump-down"
 
@@ -54,7 +54,7 @@ NEVER = "not reached within a fortnight"
 
 def course_lines(bench: Bench) -> Iterator[Working]:
     """Yield the phases of the pump-down, estimate beside integrated time."""
-    place = _place(bench)
+    place = bench.place
     if place is None:
         law = Law("t", "followed only where no other margin fails", "", "")
         yield line(SECTION, "time", "Pump-down", law, {}, "not followed: another margin fails")
@@ -74,19 +74,12 @@ def course_lines(bench: Bench) -> Iterator[Working]:
         yield from _high_vacuum_lines(bench, place)
 
 
-def _place(bench: Bench) -> int | None:
-    """Position of the stack among those whose pump-down was followed."""
-    fronts, backs = bench.spot.judged.chosen
-    found = np.flatnonzero((fronts == bench.spot.front_row) & (backs == bench.spot.back_row))
-    return int(found[0]) if found.size else None
-
-
 def _time(value_s: float) -> float | str:
     return value_s if math.isfinite(value_s) else NEVER
 
 
 def _estimate_line(
-    bench: Bench, key: str, name: str, speeds: tuple[SpeedTable, int], span_pa: tuple[float, float]
+    bench: Bench, key: str, name: str, speeds: Curve, span_pa: tuple[float, float]
 ) -> Working:
     volume = bench.loads.volume_m3
     inputs: dict[str, float | str] = {
@@ -97,7 +90,7 @@ def _estimate_line(
     total = 0.0
     for above, below in pairwise(decades_pa(*span_pa)):
         middle = math.sqrt(above * below)
-        speed = speed_at(*speeds, middle)
+        speed = speeds.at(middle)
         inputs[f"S_eff(air) at {middle:.3g} Pa [m³/s]"] = speed
         total += volume / speed * math.log(above / below) if speed > 0.0 else math.inf
     return line(SECTION, key, name, _ESTIMATE, inputs, _time(total))
@@ -110,16 +103,12 @@ def decades_pa(start_pa: float, end_pa: float) -> list[float]:
     return [start_pa, *(power for power in powers if end_pa < power < start_pa), end_pa]
 
 
-def _rough_speeds(bench: Bench) -> tuple[SpeedTable, int]:
-    return bench.states.backing.at_chamber[AIR], bench.spot.back_row
-
-
 def _rough_stack_lines(bench: Bench) -> Iterator[Working]:
     target = bench.requirements.target_pressure_pa
     total = bench.spot.at(bench.spot.judged.time_s)
     span = (ATMOSPHERE_PA, target)
     yield _estimate_line(
-        bench, "rough-estimate", "Estimate to the target", _rough_speeds(bench), span
+        bench, "rough-estimate", "Estimate to the target", bench.rough_speeds(AIR), span
     )
     yield _surfaces_line(bench, target)
     yield line(SECTION, "rough", "Followed to the target", _ROUGHING, _span_inputs(*span),
@@ -143,7 +132,7 @@ def _high_vacuum_lines(bench: Bench, place: int) -> Iterator[Working]:
     held = max(handed_over_s - rough_s - wait, 0.0) if math.isfinite(rough_s) else 0.0
     span = (ATMOSPHERE_PA, crossover)
     name = "Estimate of roughing to the crossover"
-    yield _estimate_line(bench, "rough-estimate", name, _rough_speeds(bench), span)
+    yield _estimate_line(bench, "rough-estimate", name, bench.rough_speeds(AIR), span)
     yield line(SECTION, "rough", "Roughing, followed", _ROUGHING, _span_inputs(*span),
                _time(rough_s))  # fmt: skip
     if bench.has_foreline and math.isfinite(rough_s):
@@ -175,7 +164,7 @@ def _held_line(bench: Bench, held_s: float, takeover_pa: float) -> Working:
     inputs = {
         "V [m³]": bench.loads.volume_m3,
         "p_x [Pa]": takeover_pa,
-        "S_eff(air) [m³/s]": speed_at(*bench.chamber_speeds(AIR, bench.base), takeover_pa),
+        "S_eff(air) [m³/s]": bench.chamber_speeds(AIR, bench.base).at(takeover_pa),
         "Q_limit [Pa·m³/s]": bench.one(bench.states.capacity_pa_m3_s),
     }
     return line(SECTION, "held", "Time the foreline holds the burst back", _HELD, inputs, held_s)
@@ -185,20 +174,22 @@ def _surfaces_line(bench: Bench, target_pa: float) -> Working:
     """Time at which the load has fallen to what the pump takes at the target."""
     without = bench.spot.at(bench.states.offset_pa)
     speeds = {
-        gas: speed_at(*bench.chamber_speeds(gas, bench.base), target_pa)
-        for gas in bench.loads.species
+        gas: bench.chamber_speeds(gas, bench.base).at(target_pa) for gas in bench.loads.species
     }
     inputs: dict[str, float | str] = {"p_target [Pa]": target_pa, "p₀ [Pa]": without}
     inputs |= {f"S_eff({gas_name(gas)}) [m³/s]": speeds[gas] for gas in bench.base.gases}
 
+    def raised_pa(gas: str, flow: float) -> float:
+        return (flow / speeds[gas] if speeds[gas] > 0.0 else math.inf) if flow > 0.0 else 0.0
+
+    steady = raised_pa(AIR, bench.loads.leak_pa_m3_s) + without
+    surfaces = bench.loads.surfaces
+    hour = np.array([raised_pa(one.row.species, one.amplitude_pa_m3_s) for one in surfaces])
+    alpha = np.array([one.row.alpha for one in surfaces])
+
     def excess(ln_time: float) -> float:
-        load = bench.loads.base_pa_m3_s(math.exp(ln_time))
-        needed = sum(
-            flow / speeds[gas] if speeds[gas] > 0.0 else math.inf
-            for gas, flow in load.items()
-            if flow > 0.0
-        )
-        return min(needed + without - target_pa, 1e6)
+        decayed = hour * surface_decay(math.exp(ln_time), alpha)
+        return steady + float(decayed.sum()) - target_pa
 
     first, last = math.log(60.0), math.log(HORIZON_S)
     name = "Estimate behind the surfaces"
@@ -206,6 +197,6 @@ def _surfaces_line(bench: Bench, target_pa: float) -> Working:
         return line(SECTION, "surfaces", name, _SURFACES, inputs, NEVER)
     if excess(first) <= 0.0:
         return line(SECTION, "surfaces", name, _SURFACES, inputs, "from the first minute on")
-    time = math.exp(float(brentq(excess, first, last, xtol=1e-12)))
+    time = math.exp(root_between(excess, first, last))
     inputs["t_surf [h]"] = time / HOUR_S
     return line(SECTION, "surfaces", name, _SURFACES, inputs, time)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from server.catalog.items import RootsBooster, TurboPump, VapourPump
-from server.fit.evacuation import crossover_pressure_pa, run_up_s
+from server.fit.evacuation import run_up_s
 from server.fit.loads import AIR
 from server.fit.results import Working
 from server.fit.states import foreline_limits_pa, process_time_s
@@ -22,10 +22,9 @@ from server.fit.workings.bench import (
     cite,
     gas_name,
     line,
-    pressure_of_flow_pa,
-    speed_at,
 )
 from server.fit.workings.booster import booster_lines
+from server.fit.workings.curves import conductance
 from server.fit.workings.line import main_gas, molecular_lines
 from server.physics.pumps import overload_time_s, tolerable_foreline_pa
 
@@ -106,7 +105,7 @@ def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
             continue
         inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.load_pa_m3_s[gas]
         if math.isfinite(at_back):
-            speed = speed_at(bench.back_speeds(gas, state), bench.spot.back_row, at_back)
+            speed = bench.back_speeds(gas, state).at(at_back)
             inputs[f"S_b({gas_name(gas)}) [m³/s]"] = speed
     yield line(SECTION, f"backing-{state.key}", f"Pressure at the backing side {state.words}",
                _AT_BACK, inputs, at_back)  # fmt: skip
@@ -114,10 +113,10 @@ def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
         yield from booster_lines(SECTION, bench, state, main_gas(state, bench), at_back)
     foreline_pa = state.foreline_pa
     if math.isfinite(foreline_pa):
-        conductance = bench.conductance_m3_s(bench.foreline, AIR, (foreline_pa + at_back) / 2)
+        passed = conductance(bench.foreline, AIR).at((foreline_pa + at_back) / 2)
         yield line(SECTION, f"foreline-c-{state.key}", f"Foreline {state.words}", _LINE,
-                   {"p_f [Pa]": foreline_pa, "p_b [Pa]": at_back}, conductance)  # fmt: skip
-        drop = {"p_b [Pa]": at_back, "Q [Pa·m³/s]": flow, "C_f [m³/s]": conductance}
+                   {"p_f [Pa]": foreline_pa, "p_b [Pa]": at_back}, passed)  # fmt: skip
+        drop = {"p_b [Pa]": at_back, "Q [Pa·m³/s]": flow, "C_f [m³/s]": passed}
         yield line(SECTION, f"foreline-{state.key}", f"Foreline pressure {state.words}", _FORELINE,
                    drop, foreline_pa)  # fmt: skip
     yield line(SECTION, f"tolerable-{state.key}", f"Tolerable foreline pressure {state.words}",
@@ -147,7 +146,7 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
     if limit >= own * (1.0 - 1e-9):
         yield line(SECTION, "largest", name, _OWN, {"Q_max [Pa·m³/s]": own}, limit)
     else:
-        at_back = pressure_of_flow_pa(bench.states.backing.working[AIR], bench.spot.back_row, limit)
+        at_back = bench.working_speeds(AIR).pressure_of_flow_pa(limit)
         no_load, full_load = foreline_limits_pa(pump)
         tolerable = float(tolerable_foreline_pa(limit, own, no_load, full_load))
         mean = (tolerable + at_back) / 2
@@ -156,7 +155,7 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
             {
                 "p_b [Pa]": at_back,
                 "S_b [m³/s]": limit / at_back,
-                "C_f [m³/s]": bench.conductance_m3_s(bench.foreline, AIR, mean),
+                "C_f [m³/s]": conductance(bench.foreline, AIR).at(mean),
                 "p_tol [Pa]": tolerable,
                 "Q_max [Pa·m³/s]": own,
             },
@@ -189,7 +188,7 @@ def crossover_lines(bench: Bench) -> Iterator[Working]:
     yield _floor_line(bench)
     if isinstance(bench.back.booster, TurboPump):
         yield _behind_turbo_line(bench, bench.back.booster)
-    chosen = float(crossover_pressure_pa(bench.states)[bench.spot.front_row, bench.spot.back_row])
+    chosen = bench.crossover_pa
     floor = bench.one(bench.states.rough_floor_pa)
     yield line(
         CROSSOVER_SECTION, "crossover", "Pressure at which the chamber is handed over", _CHOSEN,
@@ -202,14 +201,9 @@ def crossover_lines(bench: Bench) -> Iterator[Working]:
         yield line(CROSSOVER_SECTION, "run-up", "Run-up of the rotor", law, {}, run_up_s(front))
 
 
-def _rough_speed(bench: Bench, gas: str, pressure_pa: float) -> float:
-    return speed_at(bench.states.backing.at_chamber[gas], bench.spot.back_row, pressure_pa)
-
-
 def _jet_limits(bench: Bench, pump: VapourPump) -> Iterator[Working]:
     limit = bench.one(bench.states.capacity_pa_m3_s)
-    table = bench.states.backing.at_chamber[AIR]
-    level = pressure_of_flow_pa(table, bench.spot.back_row, limit)
+    level = bench.rough_speeds(AIR).pressure_of_flow_pa(limit)
     volume = bench.loads.volume_m3
     burst, step = (
         limit * BURST_S / volume,
@@ -219,7 +213,7 @@ def _jet_limits(bench: Bench, pump: VapourPump) -> Iterator[Working]:
         yield line(
             CROSSOVER_SECTION, "crossover-roughing", "Where roughing carries what the pump can",
             _ROUGHING,
-            {"Q_limit [Pa·m³/s]": limit, "S_rough(p_1) [m³/s]": _rough_speed(bench, AIR, level)},
+            {"Q_limit [Pa·m³/s]": limit, "S_rough(p_1) [m³/s]": bench.rough_speeds(AIR).at(level)},
             level,
         )  # fmt: skip
     yield line(
@@ -248,7 +242,7 @@ def _floor_line(bench: Bench) -> Working:
     for gas, flow in load.items():
         if flow > 0.0 and math.isfinite(floor):
             inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = flow
-            inputs[f"S_rough({gas_name(gas)}) [m³/s]"] = _rough_speed(bench, gas, floor)
+            inputs[f"S_rough({gas_name(gas)}) [m³/s]"] = bench.rough_speeds(gas).at(floor)
     return line(CROSSOVER_SECTION, "rough-floor", "Lowest pressure by roughing alone", _FLOOR,
                 inputs, floor)  # fmt: skip
 
@@ -266,8 +260,7 @@ def _behind_turbo_line(bench: Bench, turbo: TurboPump) -> Working:
 
 def _burst_line(bench: Bench, chosen_pa: float) -> Working:
     limit = bench.one(bench.states.capacity_pa_m3_s)
-    table, row = bench.chamber_speeds(AIR, bench.base)
-    speed = speed_at(table, row, chosen_pa)
+    speed = bench.chamber_speeds(AIR, bench.base).at(chosen_pa)
     volume = bench.loads.volume_m3
     return line(
         CROSSOVER_SECTION, "burst", "Time the burst holds the pump at its limit", _BURST,

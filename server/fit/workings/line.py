@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from functools import lru_cache
 
 from server.fit.loads import PUMP_K
 from server.fit.results import Working
@@ -16,12 +17,18 @@ from server.fit.workings.bench import (
     cite,
     gas_name,
     line,
-    speed_at,
 )
+from server.fit.workings.curves import conductance
 from server.physics.constants import GAS_CONSTANT_J_MOL_K
 from server.physics.elements import Aperture, Duct
 from server.physics.gas import Mixture, Species, gas_state, mean_speed_m_s
-from server.physics.line import Line, PartState, line_states, molecular_conductance_m3_s
+from server.physics.line import (
+    Line,
+    PartState,
+    Passing,
+    molecular_conductance_m3_s,
+    states_of_flows,
+)
 from server.physics.parts import CATALOG_TEMPERATURE_K, Part, Restriction, line_elements
 from server.physics.species import SPECIES
 
@@ -76,8 +83,9 @@ def line_lines(bench: Bench) -> Iterator[Working]:
         yield line(SECTION, "line", "No line", none, {}, math.inf)
         return
     yield from molecular_lines(SECTION, "line", run, main_gas(bench.settled[-1], bench))
+    parts = _parts_by_state(bench, run)
     for state in reversed(bench.settled):
-        yield from _state_lines(bench, run, state)
+        yield from _state_lines(bench, run, state, parts)
 
 
 def main_gas(state: Settled, bench: Bench) -> str:
@@ -95,8 +103,9 @@ def reaching_load(state: Settled, bench: Bench) -> dict[str, float]:
     }
 
 
-def molecular_lines(section: str, key: str, run: Line, gas: str) -> Iterator[Working]:
-    """Yield the molecular conductance of a line, opening by opening and wall by wall.
+@lru_cache(maxsize=256)
+def molecular_lines(section: str, key: str, run: Line, gas: str) -> tuple[Working, ...]:
+    """Return the molecular conductance of a line, opening by opening and wall by wall.
 
     Parameters
     ----------
@@ -106,7 +115,16 @@ def molecular_lines(section: str, key: str, run: Line, gas: str) -> Iterator[Wor
         A line with at least one part.
     gas : str
         Species at ``PUMP_K``.
+
+    Returns
+    -------
+    tuple of Working
+        The lines; stacks that share a line share them.
     """
+    return tuple(_molecular_lines(section, key, run, gas))
+
+
+def _molecular_lines(section: str, key: str, run: Line, gas: str) -> Iterator[Working]:
     mass = SPECIES[gas].molar_mass_kg_mol
     speed = float(mean_speed_m_s(PUMP_K, mass))
     yield line(
@@ -166,10 +184,24 @@ def _passed_line(section: str, key: str, name: str, duct: Duct, item: Part) -> W
     return line(section, key, f"{name}: probability to pass", _PASSED_TUBE, inputs, _passed(duct))
 
 
-def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
+def _parts_by_state(bench: Bench, run: Line) -> dict[str, tuple[PartState, ...]]:
+    """Return how the parts stand in every state that has gas flowing to the pump."""
+    flows = {
+        state.key: Passing(sum(load.values()), state.inlet_pa, _mixture(load))
+        for state in bench.settled
+        if state.exists and (load := reaching_load(state, bench))
+    }
+    if not flows:
+        return {}
+    return dict(zip(flows, states_of_flows(run, tuple(flows.values()), PUMP_K), strict=True))
+
+
+def _state_lines(
+    bench: Bench, run: Line, state: Settled, parts_by_state: Mapping[str, tuple[PartState, ...]]
+) -> Iterator[Working]:
     if not state.exists:
         return
-    flow = sum(reaching_load(state, bench).values())
+    load = reaching_load(state, bench)
     gas = main_gas(state, bench)
     mean = (state.chamber_pa + state.inlet_pa) / 2
     yield line(
@@ -179,24 +211,23 @@ def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
             "p_in [Pa]": state.inlet_pa,
             "δ on the narrowest bore": _narrowest_rarefaction(run, gas, mean),
         },
-        bench.conductance_m3_s(run, gas, mean),
+        conductance(run, gas).at(mean),
     )  # fmt: skip
-    if flow <= 0.0:
+    if not load:
         return
-    mixture, words = _flowing(bench, state)
-    parts = line_states(run, flow, state.inlet_pa, PUMP_K, mixture)
+    flow, parts = sum(load.values()), parts_by_state[state.key]
     for number, part in enumerate(parts, start=1):
         key = f"line-{state.key}-{number}"
         yield line(SECTION, key, f"{part.name} {state.words}", _DROP, _part_inputs(part, flow),
                    part.upstream_pa - part.downstream_pa)  # fmt: skip
-    properties = gas_state(mixture, PUMP_K)
+    properties = gas_state(_mixture(load), PUMP_K)
     yield line(
         SECTION, f"line-{state.key}-drop", f"Pressure drop of the line {state.words}", _WHOLE_DROP,
         {
-            "gas": words,
-            "M [kg/mol]": properties.molar_mass_kg_mol,
-            "μ [Pa·s]": properties.viscosity_pa_s,
-            "v₀ [m/s]": properties.most_probable_speed_m_s,
+            "gas": _make_up(load),
+            "M [kg/mol]": float(properties.molar_mass_kg_mol),
+            "μ [Pa·s]": float(properties.viscosity_pa_s),
+            "v₀ [m/s]": float(properties.most_probable_speed_m_s),
             "Q that reaches the pump [Pa·m³/s]": flow,
             "Σ p_i at the chamber − Σ Q_i/S_i at the pump [Pa]": _drop_by_speeds_pa(bench, state),
         },
@@ -208,20 +239,25 @@ def _drop_by_speeds_pa(bench: Bench, state: Settled) -> float:
     """Pressure drop of the gases that reach the pump: their partial pressures at both ends."""
     drop = 0.0
     for gas, flow in reaching_load(state, bench).items():
-        speed = speed_at(*bench.pump_speeds(gas, state), state.inlet_pa)
+        speed = bench.pump_speeds(gas, state).at(state.inlet_pa)
         drop += state.partial_pa[gas] - (flow / speed if speed > 0.0 else math.inf)
     return drop
 
 
-def _flowing(bench: Bench, state: Settled) -> tuple[Species | Mixture, str]:
-    """Return the gas that reaches the pump, and its make-up in words."""
-    load = reaching_load(state, bench)
-    if len(load) == 1:
-        (gas,) = load
-        return SPECIES[gas], gas_name(gas)
-    total = sum(load.values())
-    words = ", ".join(f"{flow / total:.1%} {gas_name(gas)}" for gas, flow in load.items())
-    return Mixture.of_amounts({SPECIES[gas]: flow for gas, flow in load.items()}), words
+def _mixture(load_pa_m3_s: Mapping[str, float]) -> Species | Mixture:
+    """Return a load as one gas."""
+    if len(load_pa_m3_s) == 1:
+        (gas,) = load_pa_m3_s
+        return SPECIES[gas]
+    return Mixture.of_amounts({SPECIES[gas]: flow for gas, flow in load_pa_m3_s.items()})
+
+
+def _make_up(load_pa_m3_s: Mapping[str, float]) -> str:
+    """Say what a load consists of."""
+    if len(load_pa_m3_s) == 1:
+        return gas_name(*load_pa_m3_s)
+    total = sum(load_pa_m3_s.values())
+    return ", ".join(f"{flow / total:.1%} {gas_name(gas)}" for gas, flow in load_pa_m3_s.items())
 
 
 def _narrowest_rarefaction(run: Line, gas: str, pressure_pa: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 from server.fit.loads import AIR, PUMP_K, SurfaceSource
 from server.fit.requirements import GasFlow, VapourLoad
@@ -101,6 +102,7 @@ def _surface_lines(bench: Bench, number: int, surface: SurfaceSource) -> Iterato
         )  # fmt: skip
 
 
+@lru_cache(maxsize=256)
 def _given_off(surface: SurfaceSource, time_s: float) -> float:
     return float(outgassing_rate_pa_m_s(surface.row, time_s)) * surface.area_m2
 

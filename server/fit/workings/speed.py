@@ -6,13 +6,10 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import numpy as np
-from scipy.optimize import brentq
-
 from server.catalog.arrays import GRID
 from server.catalog.gas_curves import curve_for
 from server.catalog.items import Pump, RootsBooster, TurboPump
-from server.fit.inlet import cold_surface_speed, sonic_limit_m3_s
+from server.fit.inlet import cold_surface_speed
 from server.fit.results import Working
 from server.fit.workings.bench import (
     CATALOG,
@@ -23,13 +20,12 @@ from server.fit.workings.bench import (
     cite,
     gas_name,
     line,
-    speed_at,
 )
 from server.fit.workings.booster import booster_lines
+from server.fit.workings.curves import Curve, conductance, sonic_limit
 from server.fit.workings.line import main_gas
-from server.fit.workings.states import without_load_pa
 from server.physics.line import Line
-from server.physics.speedtable import SpeedTable
+from server.physics.roots import root_between
 
 SECTION = "Pump speed"
 
@@ -85,18 +81,18 @@ def _gas_lines(bench: Bench, state: Settled, gas: str) -> Iterator[Working]:
     if not state.exists:
         return
     exit_ = _exit(bench, state, gas)
-    at_exit = exit_pressure_pa(bench, exit_, gas, state.chamber_pa)
-    speed = speed_at(exit_.table, exit_.row, at_exit)
-    conductance = bench.conductance_m3_s(exit_.run, gas, (at_exit + state.chamber_pa) / 2)
+    through = conductance(exit_.run, gas)
+    at_exit = exit_.pressure_pa(through, state.chamber_pa)
+    speed = exit_.speeds.at(at_exit)
+    passed = through.at((at_exit + state.chamber_pa) / 2)
     yield line(
         SECTION, f"{key}-pump", f"Speed at the {exit_.words}: {name}", exit_.law,
-        {"p [Pa]": state.chamber_pa, "p₂ [Pa]": at_exit, "C [m³/s]": conductance}, speed,
+        {"p [Pa]": state.chamber_pa, "p₂ [Pa]": at_exit, "C [m³/s]": passed}, speed,
     )  # fmt: skip
-    inputs: dict[str, float | str] = {"S [m³/s]": speed, "C [m³/s]": conductance}
+    inputs: dict[str, float | str] = {"S [m³/s]": speed, "C [m³/s]": passed}
     if exit_.run.parts:
-        inputs["sonic limit [m³/s]"] = float(sonic_limit_m3_s([exit_.run], gas)[0, 0])
-    table, row = bench.chamber_speeds(gas, state)
-    left = speed_at(table, row, state.chamber_pa)
+        inputs["sonic limit [m³/s]"] = sonic_limit(exit_.run, gas)
+    left = bench.chamber_speeds(gas, state).at(state.chamber_pa)
     yield line(SECTION, f"{key}-chamber", f"Speed left at the chamber: {name}", _LEFT, inputs, left)
 
 
@@ -106,21 +102,38 @@ class Exit:
 
     words: str
     run: Line
-    table: SpeedTable
-    row: int
+    speeds: Curve
     law: Law
+
+    def pressure_pa(self, through: Curve, chamber_pa: float) -> float:
+        """Return the pressure there while one gas alone fills the chamber.
+
+        The root of S(p₂)·p₂ = C·(p − p₂), with the tables of the engine.
+        """
+        if not self.run.parts:
+            return chamber_pa
+
+        def excess(ln_pressure: float) -> float:
+            pressure = math.exp(ln_pressure)
+            drawn = self.speeds.at(pressure) * pressure
+            return drawn - through.at((pressure + chamber_pa) / 2) * (chamber_pa - pressure)
+
+        bottom, top = GRID.ln_low, math.log(max(chamber_pa, GRID.low_pa))
+        if top <= bottom or excess(top) <= 0.0:
+            return chamber_pa
+        return math.exp(root_between(excess, bottom, top))
 
 
 def _exit(bench: Bench, state: Settled, gas: str) -> Exit:
     front = bench.front
     if front is not None and front.trap is not None and bench.is_caught(gas):
-        speeds = cold_surface_speed(front.trap, gas)[np.newaxis]
+        wall = Curve(cold_surface_speed(front.trap, gas))
         words = f"cold wall of {front.trap.name}"
-        return Exit(words, bench.stub, SpeedTable(GRID, speeds), 0, _COLD)
-    table, row = bench.pump_speeds(gas, state)
+        return Exit(words, bench.stub, wall, _COLD)
+    speeds = bench.pump_speeds(gas, state)
     if bench.is_held_by_back(gas, state):
-        return Exit("cold wall at the pump", bench.rough_stub, table, row, _COLD)
-    return Exit("pump", bench.line, table, row, _AT_PUMP)
+        return Exit("cold wall at the pump", bench.rough_stub, speeds, _COLD)
+    return Exit("pump", bench.line, speeds, _AT_PUMP)
 
 
 def _curve_line(bench: Bench, state: Settled, gas: str, key: str) -> Working:
@@ -149,29 +162,9 @@ def _curve_pump(bench: Bench, state: Settled) -> tuple[Pump, bool]:
     return bench.back.backing, ballast
 
 
-def exit_pressure_pa(bench: Bench, exit_: Exit, gas: str, chamber_pa: float) -> float:
-    """Return the pressure at the end of the line while one gas alone fills the chamber.
-
-    The root of S(p₂)·p₂ = C·(p − p₂), with the tables of the engine.
-    """
-    if not exit_.run.parts:
-        return chamber_pa
-
-    def excess(ln_pressure: float) -> float:
-        pressure = math.exp(ln_pressure)
-        conductance = bench.conductance_m3_s(exit_.run, gas, (pressure + chamber_pa) / 2)
-        drawn = speed_at(exit_.table, exit_.row, pressure) * pressure
-        return drawn - conductance * (chamber_pa - pressure)
-
-    bottom, top = GRID.ln_low, math.log(max(chamber_pa, GRID.low_pa))
-    if top <= bottom or excess(top) <= 0.0:
-        return chamber_pa
-    return math.exp(float(brentq(excess, bottom, top, xtol=1e-12)))
-
-
 def _overall(bench: Bench, state: Settled) -> Working:
     flow = sum(state.load_pa_m3_s.values())
-    without = without_load_pa(bench, state)
+    without = bench.without_load_pa(state)
     rise = state.chamber_pa - without
     return line(
         SECTION, f"speed-{state.key}", f"All gases together {state.words}", _OVERALL,

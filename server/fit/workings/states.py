@@ -5,13 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-import numpy as np
-
-from server.catalog.gas_curves import compression_for
-from server.catalog.items import TurboPump
-from server.fit.behind import parts_behind, rest_pa
 from server.fit.fluid_use import vapour_pressure_pa
-from server.fit.loads import AIR
 from server.fit.results import Working
 from server.fit.states import ROOM_K
 from server.fit.workings.bench import (
@@ -24,7 +18,6 @@ from server.fit.workings.bench import (
     cite,
     gas_name,
     line,
-    speed_at,
 )
 
 BASE_SECTION = "Base pressure"
@@ -102,10 +95,10 @@ def _resting_lines(bench: Bench) -> Iterator[Working]:
 
 
 def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working]:
-    without = without_load_pa(bench, state)
+    without = bench.without_load_pa(state)
     if bench.front is not None:
         parts: dict[str, float | str] = {"p_rest [Pa]": bench.resting_pa}
-        for gas, (behind, compression) in back_diffusion(bench, state).items():
+        for gas, (behind, compression) in bench.back_diffusion(state).items():
             yield line(
                 section, f"{state.key}-back-{gas}", f"Back-diffusion of {gas_name(gas)}",
                 _BACK_DIFFUSION,
@@ -113,7 +106,7 @@ def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working
                     "p_f,i [Pa]": behind,
                     "K₀,i": compression,
                     "p_b [Pa]": bench.backing_pa(state),
-                    "p_rest,b [Pa]": backing_rest_pa(bench, state),
+                    "p_rest,b [Pa]": bench.back_rest_pa(state),
                 },
                 behind / compression,
             )  # fmt: skip
@@ -134,38 +127,9 @@ def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working
         yield _inlet_line(section, bench, state, without)
 
 
-def back_diffusion(bench: Bench, state: Settled) -> dict[str, tuple[float, float]]:
-    """Return partial pressure behind a turbomolecular pump [Pa] and compression, gas by gas."""
-    front = bench.front
-    if front is None or not isinstance(front.pump, TurboPump):
-        return {}
-    parts = {gas: np.array([part]) for gas, part in bench.backing_parts_pa(state).items()}
-    shares = parts_behind(parts, np.array([backing_rest_pa(bench, state)]))
-    return {
-        gas: (state.foreline_pa * float(share[0]), compression_for(front.pump.compression, gas))
-        for gas, share in shares.items()
-        if gas in state.gases or gas == AIR
-    }
-
-
-def backing_rest_pa(bench: Bench, state: Settled) -> float:
-    """Return the pressure at which the back stops pumping air."""
-    rows = np.array([bench.spot.back_row], dtype=np.intp)
-    return float(rest_pa(bench.back_speeds(AIR, state), rows)[0])
-
-
-def without_load_pa(bench: Bench, state: Settled) -> float:
-    """Return the pressure at the pump without load: at rest, and what diffuses back."""
-    if bench.front is None:
-        return bench.back_resting_pa(state)
-    back = (behind / k0 for behind, k0 in back_diffusion(bench, state).values())
-    return bench.resting_pa + sum(back)
-
-
 def _partial_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working]:
     for gas in state.gases:
-        table, row = bench.chamber_speeds(gas, state)
-        speed = speed_at(table, row, state.chamber_pa) if state.exists else math.nan
+        speed = bench.chamber_speeds(gas, state).at(state.chamber_pa) if state.exists else math.nan
         yield line(
             section, f"{state.key}-partial-{gas}", f"Partial pressure of {gas_name(gas)}", _PARTIAL,
             {"Q_i [Pa·m³/s]": state.load_pa_m3_s[gas], "S_eff,i at p [m³/s]": speed},
@@ -174,11 +138,11 @@ def _partial_lines(section: str, bench: Bench, state: Settled) -> Iterator[Worki
 
 
 def _balance_line(section: str, bench: Bench, state: Settled) -> Working:
-    without = without_load_pa(bench, state)
+    without = bench.without_load_pa(state)
     needed = 0.0
     for gas in state.gases:
-        table, row = bench.chamber_speeds(gas, state)
-        needed += state.load_pa_m3_s[gas] / speed_at(table, row, state.chamber_pa)
+        speed = bench.chamber_speeds(gas, state).at(state.chamber_pa)
+        needed += state.load_pa_m3_s[gas] / speed
     return line(
         section, f"{state.key}-balance", f"Mass balance {state.words}", _BALANCE,
         {"p [Pa]": state.chamber_pa, "p₀ [Pa]": without, "Σ Q_i/S_eff,i [Pa]": needed},
@@ -192,8 +156,7 @@ def _inlet_line(section: str, bench: Bench, state: Settled, without_pa: float) -
         if bench.is_caught(gas):
             inputs[f"{gas_name(gas)}"] = "held by the trap"
             continue
-        table, row = bench.pump_speeds(gas, state)
         inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.load_pa_m3_s[gas]
-        inputs[f"S({gas_name(gas)}) [m³/s]"] = speed_at(table, row, state.inlet_pa)
+        inputs[f"S({gas_name(gas)}) [m³/s]"] = bench.pump_speeds(gas, state).at(state.inlet_pa)
     name = f"Pressure at the pump's inlet {state.words}"
     return line(section, f"{state.key}-inlet", name, _INLET, inputs, state.inlet_pa)

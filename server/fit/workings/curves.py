@@ -1,0 +1,173 @@
+"""Speeds and conductances of the engine's tables in plain numbers, and roots in them.
+
+The engine solves whole fields at once; one stack at a time, arrays of a single element would cost
+twenty times as much as the same rule in plain numbers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from server.catalog.arrays import GRID
+from server.fit.inlet import conductance_rows, sonic_limit_m3_s
+from server.physics.arrays import FloatArray
+from server.physics.line import Line
+from server.physics.roots import root_between
+from server.physics.speedtable import SpeedTable, rest_pressure_pa
+
+NO_RESISTANCE_M3_S = 1e9
+"""Stands for the conductance of a line without parts, as in the engine's tables. [m³/s]"""
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One row of a table on the engine's grid, read point by point."""
+
+    nodes_m3_s: FloatArray
+    """Value at every node of the grid."""
+
+    @classmethod
+    def of(cls, table: SpeedTable, row: int) -> Curve:
+        """Return one row of a table."""
+        return cls(table.speed_m3_s[row])
+
+    def at(self, pressure_pa: float) -> float:
+        """Return the value at a pressure, as the engine reads it: linear in ln p between nodes.
+
+        Below the grid its lowest node holds. NaN, the pressure of a state that does not exist,
+        stays NaN.
+        """
+        if math.isnan(pressure_pa):
+            return math.nan
+        place = (math.log(max(pressure_pa, GRID.low_pa)) - GRID.ln_low) / GRID.step
+        cell = int(place)
+        if cell >= GRID.count - 1:
+            return self.nodes_m3_s.item(GRID.count - 1)
+        return self.within(cell, place - cell)
+
+    def within(self, cell: int, fraction: float) -> float:
+        """Return the value between a node and the next."""
+        low, high = self.nodes_m3_s.item(cell), self.nodes_m3_s.item(cell + 1)
+        return (high - low) * fraction + low
+
+    @property
+    def rest_pa(self) -> float:
+        """Pressure below which there is no speed; 0 where there is speed everywhere."""
+        return float(rest_pressure_pa(SpeedTable(GRID, self.nodes_m3_s[np.newaxis]))[0])
+
+    def pressure_of_flow_pa(self, flow_pa_m3_s: float) -> float:
+        """Return the pressure at which S(p)·p is this flow; NaN where a pump never carries it."""
+
+        def excess(ln_pressure: float) -> float:
+            pressure = math.exp(ln_pressure)
+            return self.at(pressure) * pressure - flow_pa_m3_s
+
+        bottom, top = GRID.ln_low, math.log(GRID.high_pa)
+        if not (flow_pa_m3_s > 0.0 and excess(bottom) < 0.0 < excess(top)):
+            return math.nan
+        return math.exp(root_between(excess, bottom, top, within=1e-13))
+
+
+@lru_cache(maxsize=256)
+def conductance(run: Line, gas: str) -> Curve:
+    """Return the conductance of a line over its mean pressure, from the table the engine reads.
+
+    Parameters
+    ----------
+    run : Line
+        The line. [-]
+    gas : str
+        Species at ``PUMP_K``.
+
+    Returns
+    -------
+    Curve
+        Conductance. [m3/s]
+    """
+    return Curve(np.minimum(conductance_rows([run], gas), NO_RESISTANCE_M3_S)[0])
+
+
+@lru_cache(maxsize=256)
+def sonic_limit(run: Line, gas: str) -> float:
+    """Return the largest volume flow into a line [m³/s]: sonic in its narrowest bore."""
+    return float(sonic_limit_m3_s([run], gas)[0, 0])
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Where one pump settles under its load, NaN where it carries that at no pressure."""
+
+    pressure_pa: float
+    partial_pa: Mapping[str, float]
+    """Q_i/S_i there."""
+
+
+def balance(
+    flow_pa_m3_s: Mapping[str, float], speeds: Mapping[str, Curve], offset_pa: float
+) -> Balance:
+    """Solve p = p_offset + Σ Q_i/S_i(p) for one pump: the root of ``physics.steady``.
+
+    Parameters
+    ----------
+    flow_pa_m3_s : mapping of float
+        Load, species by species. [Pa m3/s]
+    speeds : mapping of Curve
+        Speeds for them. [m3/s]
+    offset_pa : float
+        Pressure present without load. [Pa]
+
+    Returns
+    -------
+    Balance
+        The first crossing from low pressure, where the state is stable.
+    """
+    pressure = _first_crossing_pa(flow_pa_m3_s, speeds, offset_pa)
+    partial = {
+        gas: math.nan if math.isnan(pressure) else _quotient(flow, speeds[gas].at(pressure))
+        for gas, flow in flow_pa_m3_s.items()
+    }
+    return Balance(pressure, partial)
+
+
+def _first_crossing_pa(
+    flow_pa_m3_s: Mapping[str, float], speeds: Mapping[str, Curve], offset_pa: float
+) -> float:
+    flowing = [(flow, speeds[gas]) for gas, flow in flow_pa_m3_s.items() if flow > 0.0]
+    need = np.full(GRID.count, offset_pa)
+    for flow, curve in flowing:
+        nodes = curve.nodes_m3_s
+        need += np.divide(flow, nodes, out=np.full(GRID.count, np.inf), where=nodes > 0.0)
+    carried = need <= GRID.pressure_pa
+    first = int(np.argmax(carried))
+    if not carried[first]:
+        return math.nan
+    if first == 0:  # constant speed below the grid
+        return float(need[0])
+    cell = first - 1
+
+    def excess(place: float) -> float:
+        needed = sum(_quotient(flow, curve.within(cell, place)) for flow, curve in flowing)
+        ratio = max(needed + offset_pa, 1e-300) / math.exp(GRID.ln_low + (cell + place) * GRID.step)
+        return math.log(ratio)
+
+    return math.exp(GRID.ln_low + (cell + _root_in_cell(excess)) * GRID.step)
+
+
+def _root_in_cell(excess: Callable[[float], float]) -> float:
+    # at a node that just carries its load the sign is a matter of rounding
+    if excess(1.0) >= 0.0:
+        return 1.0
+    if excess(0.0) <= 0.0:
+        return 0.0
+    return root_between(excess, 0.0, 1.0, within=1e-14)
+
+
+def _quotient(flow_pa_m3_s: float, speed_m3_s: float) -> float:
+    if flow_pa_m3_s <= 0.0:
+        return 0.0
+    return flow_pa_m3_s / speed_m3_s if speed_m3_s > 0.0 else math.inf

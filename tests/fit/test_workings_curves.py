@@ -1,0 +1,100 @@
+"""Plain numbers read from the engine's tables: the same as the engine's arrays give."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from server.catalog.arrays import GRID
+from server.fit.inlet import conductance_rows
+from server.fit.workings.curves import Curve, balance, conductance
+from server.physics.arrays import FloatArray
+from server.physics.line import Line, Tube
+from server.physics.speedtable import SpeedTable, lookup
+from server.physics.steady import steady_state
+
+LN_RANGE = (math.log(GRID.low_pa), math.log(GRID.high_pa))
+tables = st.tuples(
+    st.floats(1e-4, 10.0),  # speed [m³/s]
+    st.floats(1e-8, 1.0),  # ultimate pressure [Pa]
+    st.floats(0.1, 1e5),  # pressure above which the throughput stays [Pa]
+    st.integers(0, GRID.count // 3),  # nodes at the top without any speed
+)
+
+
+def speeds(kind: tuple[float, float, float, int]) -> FloatArray:
+    """Speeds of a pump on the grid: none below its ultimate pressure, none above its largest."""
+    speed, ultimate, knee, dead = kind
+    pressure = GRID.pressure_pa
+    net = speed * np.maximum(1.0 - ultimate / pressure, 0.0) * np.minimum(1.0, knee / pressure)
+    net[GRID.count - dead :] = 0.0
+    return np.asarray(net)
+
+
+@given(kind=tables, ln_pressure=st.floats(*LN_RANGE))
+def test_a_curve_reads_what_the_table_says(
+    kind: tuple[float, float, float, int], ln_pressure: float
+) -> None:
+    table = SpeedTable(GRID, speeds(kind)[np.newaxis])
+    pressure = min(math.exp(ln_pressure), GRID.high_pa)
+    curve = Curve.of(table, 0)
+    assert curve.at(pressure) == pytest.approx(float(lookup(table, 0, pressure)), rel=1e-9)
+    assert curve.at(GRID.low_pa / 10) == table.speed_m3_s[0, 0]
+    assert math.isnan(curve.at(math.nan))
+
+
+@given(kind=tables, ln_flow=st.floats(math.log(1e-12), math.log(1e3)))
+def test_a_pump_carries_its_flow_where_a_curve_says(
+    kind: tuple[float, float, float, int], ln_flow: float
+) -> None:
+    curve, flow = Curve(speeds(kind)), math.exp(ln_flow)
+    found = curve.pressure_of_flow_pa(flow)
+    if not math.isnan(found):
+        assert curve.at(found) * found == pytest.approx(flow, rel=1e-6)
+
+
+@given(
+    kinds=st.tuples(tables, tables),
+    ln_flows=st.tuples(st.floats(-30.0, 6.0), st.floats(-30.0, 6.0)),
+    offset=st.sampled_from([0.0, 1e-7, 0.3]),
+    absent=st.booleans(),
+)
+def test_one_pump_settles_where_the_engine_settles_a_field(
+    kinds: tuple[tuple[float, float, float, int], tuple[float, float, float, int]],
+    ln_flows: tuple[float, float],
+    offset: float,
+    absent: bool,
+) -> None:
+    """The engine's root (physics.steady) is checked against scipy in its own tests."""
+    rows = [speeds(kind) for kind in kinds]
+    load = {"air": math.exp(ln_flows[0]), "argon": 0.0 if absent else math.exp(ln_flows[1])}
+    names = tuple(load)
+    engine = steady_state(
+        load,
+        {gas: SpeedTable(GRID, row[np.newaxis]) for gas, row in zip(names, rows, strict=True)},
+        [0],
+        offset_pa=offset,
+    )
+    found = balance(load, {gas: Curve(row) for gas, row in zip(names, rows, strict=True)}, offset)
+    wanted = float(engine.pressure_pa[0])
+    assert math.isnan(found.pressure_pa) == math.isnan(wanted)
+    if not math.isnan(wanted):
+        assert found.pressure_pa == pytest.approx(wanted, rel=1e-9)
+        for gas in names:
+            part = float(engine.partial_pa[gas][0])
+            # where speed dies, a hair of pressure is much of a partial pressure
+            assert found.partial_pa[gas] == pytest.approx(part, rel=1e-6)
+
+
+def test_conductance_is_that_of_the_tables_of_the_engine() -> None:
+    run = Line((Tube(0.4, 0.1, 1),))
+    nodes = conductance_rows([run], "argon")[0]
+    curve = conductance(run, "argon")
+    for node in (0, GRID.count // 2, GRID.count - 1):
+        assert curve.at(float(GRID.pressure_pa[node])) == pytest.approx(nodes[node], rel=1e-9)
+    # a line without parts: no resistance worth a number
+    assert conductance(Line(()), "argon").at(1.0) >= 1e9
