@@ -190,8 +190,17 @@ def _fit_notes(duty: Duty, lengths_s: tuple[float, float]) -> list[str]:
 def _later_note(duty: Duty, pump_down: PumpDown) -> str:
     gas = "dry nitrogen" if duty.venting is Venting.DRY_NITROGEN else "room air"
     share = float(refilled_share(duty.vent_time_s, HUMIDITY[duty.venting]))
-    return (
+    taken = (
         f"Open for {duration(duty.vent_time_s)} in {gas}, the surfaces take up {share:.0%} of the "
-        f"water of fresh ones: later pump-downs take {duration(pump_down.later_time_s)}, the first "
+        "water of fresh ones"
+    )
+    if pump_down.later_time_s > HARDLY_FASTER * pump_down.time_s:
+        return f"{taken}; that hardly matters here, where the volume of gas sets the time."
+    return (
+        f"{taken}: later pump-downs take {duration(pump_down.later_time_s)}, the first "
         f"{duration(pump_down.time_s)}."
     )
+
+
+HARDLY_FASTER = 0.98
+"""Pump-downs within this share of the first are called alike."""

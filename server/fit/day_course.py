@@ -213,14 +213,18 @@ def spans_of(segments: Sequence[Segment], *, rough: bool) -> tuple[DaySpan, ...]
     rough : bool
         A stack without a high-vacuum pump.
     """
-    clock, spans = 0.0, []
+    clock, worked, spans = 0.0, 0, []
     for piece in segments:
-        state = None if rough else piece.high_vacuum
-        spans.append(
-            DaySpan(piece.what, clock, clock + piece.seconds, state, piece.backing, piece.note)
-        )
-        clock += piece.seconds
+        state, end = None if rough else piece.high_vacuum, clock + piece.seconds
+        cycle_of = worked if piece.what is DayPhase.OPEN else worked + 1
+        number = 0 if piece.what in _OUTSIDE else cycle_of
+        spans.append(DaySpan(piece.what, clock, end, state, piece.backing, piece.note, number))
+        worked += piece.what is DayPhase.AT_PRESSURE
+        clock = end
     return tuple(spans)
+
+
+_OUTSIDE = frozenset({DayPhase.READY, DayPhase.COOL_DOWN, DayPhase.NIGHT})
 
 
 def seconds_by_state(segments: Sequence[Segment], *, backing: bool) -> dict[PumpState, float]:

@@ -51,6 +51,8 @@ class DaySpan:
     """None for stacks without one; in ``repeated_cycles`` the state it is in longest."""
     backing_pump: PumpState
     note: str
+    cycle: int = 0
+    """Which cycle of the day it belongs to, from 1; 0 outside the cycles."""
 
 
 @dataclass(frozen=True)

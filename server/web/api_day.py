@@ -15,6 +15,7 @@ class DaySpanOut(Out):
     high_vacuum_pump: PumpState | None
     backing_pump: PumpState
     note: str
+    cycle: int
 
 
 class ForelineHoldOut(Out):

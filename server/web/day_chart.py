@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from server.fit.day_results import Day, DayPhase
+from collections.abc import Sequence
+from dataclasses import replace
+
+from server.fit.day_results import Day, DayPhase, DaySpan
 from server.web.chart_parts import Chart, Spec, layered, tips
 from server.web.formatting import duration
 from server.web.words import sentence, words
@@ -70,6 +73,38 @@ def day_chart(day: Day) -> Chart:
             for span in day.spans
         ),
     )
+
+
+def folded(spans: Sequence[DaySpan]) -> tuple[DaySpan, ...]:
+    """Return spans for a table to read: the first two cycles in full, the rest of them as one.
+
+    Parameters
+    ----------
+    spans : sequence of DaySpan
+        Of a day.
+
+    Returns
+    -------
+    tuple of DaySpan
+        Without gaps, as before.
+    """
+    rest = [span for span in spans if span.cycle > IN_FULL]
+    if len(rest) < 2:
+        return tuple(spans)
+    longest = max(rest, key=lambda span: span.end_s - span.start_s)
+    last = f" to {rest[-1].cycle}" if rest[-1].cycle > rest[0].cycle else ""
+    one = replace(
+        longest,
+        what=DayPhase.REPEATED,
+        start_s=rest[0].start_s,
+        end_s=rest[-1].end_s,
+        note=f"cycle {rest[0].cycle}{last}, as the second one",
+    )
+    after = spans.index(rest[-1]) + 1
+    return (*spans[: spans.index(rest[0])], one, *spans[after:])
+
+
+IN_FULL = 2
 
 
 def _name(what: DayPhase) -> str:

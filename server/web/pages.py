@@ -18,6 +18,7 @@ from server.paths import Folder, folder
 from server.web import fields, formatting
 from server.web.chart_drawer import ChartDrawer, bundle_version
 from server.web.chart_parts import HEIGHT, WIDTH, Chart
+from server.web.day_chart import folded
 from server.web.settings import Settings
 from server.web.words import assumed, means, sentence, words
 
@@ -252,6 +253,7 @@ _FILTERS: Mapping[str, Callable[..., Any]] = {
     "speed": formatting.of_unit("m3/s"),
     "duration": formatting.duration,
     "kwh": formatting.kwh,
+    "folded": folded,
     "money": formatting.money,
     "ratio": formatting.ratio,
     "percent": formatting.percent,

@@ -133,6 +133,8 @@ def test_a_jets_day_by_hand() -> None:
     assert names[-3:] == [DayPhase.READY, DayPhase.COOL_DOWN, DayPhase.NIGHT]
     assert day.spans[1].end_s - day.spans[1].start_s == pytest.approx(120.0)
     assert day.spans[2].high_vacuum_pump is PumpState.WARMING
+    assert [span.cycle for span in day.spans[:9]] == [1] * 6 + [2] * 3
+    assert {span.cycle for span in day.spans[-3:]} == {0}
     cooling = day.spans[-2]
     assert (cooling.start_s, cooling.end_s) == pytest.approx((28_800.0, 30_300.0))
     assert cooling.backing_pump is PumpState.WORKING

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from server.errors import NotFound
+from server.fit.day_results import DayPhase, DaySpan, PumpState
 from server.fit.inquiry import read_inquiry
 from server.fit.results import SpeedPlot
 from server.web import charts
@@ -20,7 +21,7 @@ from server.web.chart_drawer import ChartDrawer
 from server.web.chart_parts import MOST_ROWS, Chart, finite, thinned
 from server.web.chart_theme import Theme, themed
 from server.web.chart_worker import renumbered
-from server.web.day_chart import day_chart
+from server.web.day_chart import day_chart, folded
 from server.web.examples import EXAMPLES
 from tests.builders import a_day, a_full_stack, a_pump_down
 
@@ -81,6 +82,25 @@ def test_a_day_is_drawn_in_hours_a_row_for_each_kind_of_span() -> None:
     assert chart.rows[0] == ("0 s", "15 min", "Warm-up", "warming up", "at work")
     assert "4 fit into the shift of 5 h" in chart.alt
     assert charts.stack_charts(a_full_stack(), REQUIREMENTS)[-1].title == chart.title
+
+
+def test_a_table_of_a_day_shows_two_cycles_and_folds_the_rest() -> None:
+    on = PumpState.WORKING
+    whats = [DayPhase.ROUGHING, DayPhase.AT_PRESSURE, DayPhase.OPEN]
+    spans = [
+        DaySpan(what, 3600.0 * i, 3600.0 * (i + 1), on, on, "", 1 + i // 3)
+        for i, what in enumerate(whats * 4)
+    ]
+    spans.append(DaySpan(DayPhase.NIGHT, 12 * 3600.0, 86_400.0, on, on, ""))
+    rows = folded(spans)
+    assert rows[:6] == tuple(spans[:6])
+    assert rows[6].what is DayPhase.REPEATED
+    assert (rows[6].start_s, rows[6].end_s) == (6 * 3600.0, 12 * 3600.0)
+    assert rows[6].note == "cycle 3 to 4, as the second one"
+    assert rows[7:] == (spans[-1],)
+    assert folded(spans[:6]) == tuple(spans[:6])
+    # a day that ends within its third cycle: nothing to fold
+    assert folded(spans[:7]) == tuple(spans[:7])
 
 
 def test_a_rough_stacks_day_has_a_dash_for_the_missing_pump() -> None:
