@@ -16,6 +16,7 @@ from server.physics.speedtable import (
     lookup,
     monotone_cubic,
     net_speed_m3_s,
+    rest_pressure_pa,
     tabulate,
 )
 
@@ -141,3 +142,11 @@ def test_default_grid_keeps_linear_interpolation_of_one_over_p_within_its_promis
 def test_net_speed_is_zero_at_the_ultimate_pressure() -> None:
     net = net_speed_m3_s(2.0, [0.5, 1.0, 2.0, 1e9], 1.0)
     assert net == pytest.approx([0.0, 0.0, 1.0, 2.0])
+
+
+@given(first=st.integers(0, 40))
+def test_a_pump_rests_at_the_last_pressure_at_which_it_takes_nothing(first: int) -> None:
+    grid = log_grid(1e-3, 1e3)
+    speed = np.where(np.arange(grid.count) >= first, 0.1, 0.0)
+    found = rest_pressure_pa(SpeedTable(grid, speed[np.newaxis]))
+    assert found[0] == (grid.pressure_pa[first - 1] if first else 0.0)

@@ -97,3 +97,16 @@ def test_a_load_no_pump_carries_has_no_state() -> None:
 def test_a_share_outside_zero_to_one_is_refused() -> None:
     with pytest.raises(OutOfRange, match="0 to 1"):
         steady_past_trap({"air": 1e-3, "water": 1e-3}, {"water": 1.2}, SPEED, [0])
+
+
+@given(
+    names=st.lists(st.sampled_from(["water", "ethanol", "acetone", "toluene"]), min_size=1),
+    temperature=st.floats(100.0, 300.0),
+    warmer=st.floats(0.0, 20.0),
+)
+def test_a_warmer_trap_or_more_substances_leave_more(
+    names: list[str], temperature: float, warmer: float
+) -> None:
+    cold, warm = pressure_over_trap_pa(names, [temperature, temperature + warmer])
+    assert cold <= warm * (1 + 1e-12)
+    assert float(pressure_over_trap_pa(names[:1], temperature)) <= cold * (1 + 1e-12)
