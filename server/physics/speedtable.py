@@ -238,8 +238,8 @@ def gather(
         Place in the cell, 0 to 1. [-]
     """
     index = row_start + cell
-    low = flat_speed[index]
-    rise = flat_speed[index + 1]
+    low = flat_speed.take(index)
+    rise = flat_speed.take(index + 1)
     rise -= low
     return low + rise * fraction, rise
 
