@@ -22,6 +22,7 @@ from server.fit.day_results import (
 from server.fit.requirements import Requirements
 from server.fit.results import (
     Advice,
+    BaseSpread,
     CatalogIdentity,
     Cost,
     Counts,
@@ -80,6 +81,8 @@ def a_pump_down(time_s: float = 1020.0, *, reached: bool = True) -> PumpDown:
             PhaseSpan("roughing", 0.0, 290.0, "through the roughing valve"),
             PhaseSpan("high_vacuum", 290.0, time_s, "after crossover at 0.1 mbar"),
         ),
+        p50_s=time_s,
+        probability_reached=0.97,
     )
 
 
@@ -148,6 +151,7 @@ def a_full_stack(rank: int = 1, title: str = TITLE) -> StackAdvice:
             "process": State(0.31, 0.27, 22.0, 0.043, 0.14, {"argon": 0.27, "water": 0.04}),
         },
         pump_down=a_pump_down(),
+        base_spread=BaseSpread(4e-4, 8e-4, math.inf, 0.93, 512),
         cost=a_cost(),
         rank_reason="Every margin passes, and no other stack that does costs less over 3 years.",
         weakest=MarginKey.BACKSTREAMING,

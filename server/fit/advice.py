@@ -15,7 +15,7 @@ from server.fit.bounds import without_hopeless
 from server.fit.candidates import Field, Front, fields_of
 from server.fit.choice import StackChoice, field_of_choice
 from server.fit.costs import Purse
-from server.fit.course import pump_downs
+from server.fit.course import Outlook, outlooks
 from server.fit.evaluation import How, Judged, count_rejected, judge, without_refused
 from server.fit.explain import Spot
 from server.fit.inlet import inlet_tables
@@ -30,7 +30,6 @@ from server.fit.results import (
     BestOfKind,
     CatalogIdentity,
     Counts,
-    PumpDown,
     Remedy,
     StackAdvice,
     StackVerdict,
@@ -112,7 +111,7 @@ def check(requirements: Requirements, catalog: Catalog, choice: StackChoice) -> 
         field, loads_of(requirements), requirements, catalog, purse, How(follow_all=True)
     )
     spot = Spot(judged, 0, 0)
-    downs = pump_downs([spot])
+    downs = outlooks([spot])
     stack = present(spot, 1, "Your own choice.", purse, catalog, downs[0])
     return replace(stack, remedies=remedies_of_stack(spot, requirements, catalog))
 
@@ -233,10 +232,10 @@ def _hardware(field: Field) -> np.ndarray:
 
 
 def _present_all(spots: Sequence[Spot], purse: Purse, catalog: Catalog) -> tuple[StackAdvice, ...]:
-    downs: dict[int, PumpDown] = {}
+    downs: dict[int, Outlook] = {}
     for judged in {id(spot.judged): spot.judged for spot in spots}.values():
         places = [place for place, spot in enumerate(spots) if spot.judged is judged]
-        found = pump_downs([spots[place] for place in places])
+        found = outlooks([spots[place] for place in places])
         downs |= dict(zip(places, found, strict=True))
     stacks = []
     for place, spot in enumerate(spots):

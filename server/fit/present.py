@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from server.catalog.items import Catalog, Item, Pump, Trap, VapourPump
 from server.fit.costs import Purse
+from server.fit.course import Outlook
 from server.fit.day import day_of
 from server.fit.day_results import Day
 from server.fit.evaluation import YES_OR_NO
@@ -39,11 +40,12 @@ def present(
     rank_reason: str,
     purse: Purse,
     catalog: Catalog,
-    pump_down: PumpDown | None,
+    outlook: Outlook | None,
 ) -> StackAdvice:
     """Return a combination as a stack of the answer."""
     margins = margins_of(spot)
     judged = spot.judged
+    pump_down = outlook.pump_down if outlook else None
     if spot.at(judged.fails):
         verdict = StackVerdict.REJECTED
     else:
@@ -69,6 +71,7 @@ def present(
             *_day_workings(spot, day, pump_down),
         ),
         day=day,
+        base_spread=outlook.base if outlook else None,
     )
 
 

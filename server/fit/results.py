@@ -126,8 +126,11 @@ class PumpDown:
 
     time_s: float
     p10_s: float
+    """One plausible system in ten is quicker."""
     p90_s: float
+    """One plausible system in ten is slower."""
     probability_in_time: float | None
+    """Share of the plausible systems that keep the wanted time; None where none is wanted."""
     crossover_pressure_pa: float | None
     curve: tuple[tuple[float, float], ...]
     """(time [s], chamber pressure [Pa])."""
@@ -139,6 +142,23 @@ class PumpDown:
     later_time_s: float = math.inf
     """To the target after a short venting, as in every cycle of a day but the first."""
     later_phases: tuple[PhaseSpan, ...] = ()
+    p50_s: float = math.inf
+    """Half of the plausible systems are quicker."""
+    probability_reached: float = 0.0
+    """Share of the plausible systems that reach the target at all, within a fortnight."""
+
+
+@dataclass(frozen=True)
+class BaseSpread:
+    """Base pressure of the plausible systems; infinite where one has no steady pressure."""
+
+    base_p10_pa: float
+    base_p50_pa: float
+    base_p90_pa: float
+    probability_at_target: float
+    """Share of them whose base pressure, after a day of pumping, is the target or less."""
+    systems: int
+    """How many plausible systems were followed."""
 
 
 @dataclass(frozen=True)
@@ -200,6 +220,7 @@ class StackAdvice:
     remedies: tuple[Remedy, ...] = ()
     day: Day | None = None
     """A working day of this stack; None where the target is never reached."""
+    base_spread: BaseSpread | None = None
 
 
 @dataclass(frozen=True)

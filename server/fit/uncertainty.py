@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
+from server.catalog.arrays import GRID
 from server.fit.evacuation import (
     ATMOSPHERE_PA,
     HORIZON_S,
@@ -25,12 +26,15 @@ from server.fit.evacuation import (
 )
 from server.fit.evaluation import Judged
 from server.fit.loads import AIR, Loads
-from server.fit.thresholds import HUMIDITY, LEAK_GSD, SPEED_GSD
+from server.fit.thresholds import BASE_STATE_AFTER_S, HUMIDITY, LEAK_GSD, SPEED_GSD
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.duty import after_venting, refilled_share
 from server.physics.gasload import GasLoad
+from server.physics.outgassing import outgassing_rate_pa_m_s
 from server.physics.pumpdown import Phase, PhaseResult, pump_down
 from server.physics.sobol import normal_points
+from server.physics.speedtable import SpeedTable
+from server.physics.steady import steady_state
 
 DRAWS = 512
 SEED = 20_240
@@ -139,54 +143,156 @@ def follow(
         Keep the curves.
     """
     case, states = judged.case, judged.case.states
-    loads = case.loads
-    target = case.requirements.target_pressure_pa
-    stop = np.full(draws.count, target)
-    if states.inlet is not None:
-        stop = np.maximum(judged.evacuation.crossover_pa[_position(judged, chosen)], target)
-    tables = states.backing.at_chamber
+    loads, target = case.loads, case.requirements.target_pressure_pa
+    alike = _Alike.of(judged, chosen)
+    stop = np.full(len(alike.first), target)
     reference: FloatArray | float = target
     if states.inlet is not None:
-        reference = rough_reference_pa(states, chosen[1])
-    load = _scaled(equivalent_load(loads, tables, chosen[1], reference), draws)
-    phase = Phase(tables[AIR], chosen[1], ATMOSPHERE_PA, stop, speed_factor=draws.roughing_speed)
-    roughing = pump_down(loads.volume_m3, load, phase, HORIZON_S, trace=trace)
+        stop = np.maximum(judged.evacuation.crossover_pa[alike.position], target)
+        reference = rough_reference_pa(states, alike.backs)
+    tables = states.backing.at_chamber
+    load = alike.each(equivalent_load(loads, tables, alike.backs, reference))
+    phase = Phase(
+        tables[AIR], chosen[1], ATMOSPHERE_PA, stop[alike.which],
+        speed_factor=draws.roughing_speed,
+    )  # fmt: skip
+    roughing = pump_down(loads.volume_m3, _scaled(load, draws), phase, HORIZON_S, trace=trace)
     if states.inlet is None:
         nothing = np.zeros(0, dtype=np.intp)
         return Courses(roughing.time_s, roughing, None, nothing, roughing.time_s)
-    return _with_high_vacuum(judged, chosen, draws, roughing, stop, trace=trace)
+    return _with_high_vacuum(judged, alike, draws, roughing, stop, trace=trace)
 
 
 def _with_high_vacuum(
     judged: Judged,
-    chosen: tuple[IntArray, IntArray],
+    alike: _Alike,
     draws: Draws,
     roughing: PhaseResult,
     stop_pa: FloatArray,
     *,
     trace: bool,
 ) -> Courses:
-    case, states = judged.case, judged.case.states
+    case, states, which = judged.case, judged.case.states, alike.which
     target = case.requirements.target_pressure_pa
-    wait = np.array([run_up_s(front) for front in case.fronts])[chosen[0]]
-    start = judged.evacuation.takeover_pa[_position(judged, chosen)]
+    wait = np.array([run_up_s(case.fronts[row]) for row in alike.fronts])
+    wait += np.array([roughing_run_up_s(case.backs[row]) for row in alike.backs])
+    start = judged.evacuation.takeover_pa[alike.position]
     start = np.clip(start, target, np.maximum(stop_pa, target))
-    handed = Takeover(stop_pa, roughing.time_s, start)
-    rotor = np.array([roughing_run_up_s(back) for back in case.backs])[chosen[1]]
-    takeover = roughing.time_s + wait + rotor + held_back_s(states, case.loads, handed, chosen)
+    begin = Takeover(stop_pa, np.zeros(len(stop_pa)), start)
+    takeover = roughing.time_s + wait[which]
+    takeover += _held_back_s(judged, alike, begin, roughing.time_s)
     time = roughing.time_s.copy()
-    followed = np.nonzero((stop_pa > target) & (takeover < HORIZON_S))[0]
+    followed = np.nonzero((stop_pa > target)[which] & (takeover < HORIZON_S))[0]
     if followed.size == 0:
         return Courses(time, roughing, None, followed, takeover)
-    sub = (chosen[0][followed], chosen[1][followed])
-    begin = Takeover(stop_pa[followed], takeover[followed], start[followed])
-    phase, load, resting = high_vacuum_phase(states, case.loads, begin, target, sub)
-    systems = draws.rows(followed)
-    phase = replace(phase, speed_factor=systems.high_vacuum_speed)
-    load = with_constant(_scaled(load, systems), resting)
+    phase, load, resting = high_vacuum_phase(
+        states, case.loads, begin, target, (alike.fronts, alike.backs)
+    )
+    sub, systems = which[followed], draws.rows(followed)
+    load = with_constant(_scaled(alike.each(load).rows(followed), systems), resting[sub])
+    phase = Phase(
+        phase.speed, np.asarray(phase.rows)[sub], start[sub], target, takeover[followed],
+        systems.high_vacuum_speed,
+    )  # fmt: skip
     found = pump_down(case.loads.volume_m3, load, phase, HORIZON_S, trace=trace)
     time[followed] = found.time_s
     return Courses(time, roughing, found, followed, takeover)
+
+
+@dataclass(frozen=True)
+class _Alike:
+    """The distinct combinations among n, and which of them each is."""
+
+    fronts: IntArray
+    backs: IntArray
+    first: IntArray
+    which: IntArray
+    position: IntArray
+    """Place of each distinct one in the judged evacuation."""
+
+    @classmethod
+    def of(cls, judged: Judged, chosen: tuple[IntArray, IntArray]) -> _Alike:
+        code = chosen[0] * len(judged.case.field.backs) + chosen[1]
+        _, first, which = np.unique(code, return_index=True, return_inverse=True)
+        stacks = (chosen[0][first], chosen[1][first])
+        return cls(*stacks, first, which.ravel(), _position(judged, stacks))
+
+    def each(self, load: GasLoad) -> GasLoad:
+        """Return the loads of the distinct combinations, one row for each of the n."""
+        return load.rows(self.which)
+
+
+CLOCKS = 9
+"""Clocks between the first and the last takeover at which the burst is integrated."""
+
+
+def _held_back_s(judged: Judged, alike: _Alike, begin: Takeover, ended_s: FloatArray) -> FloatArray:
+    """Return how much longer each burst lasts where the foreline carries less than the pump.
+
+    It depends on the clock by the load that is left then, smoothly: interpolated, as 1/(1 + t/s),
+    which is 0 for a burst that never ends.
+    """
+    stacks = len(alike.first)
+    members = [np.flatnonzero(alike.which == number) for number in range(stacks)]
+    clocks = np.full((stacks, CLOCKS), np.inf)
+    for number, rows in enumerate(members):
+        known = ended_s[rows][np.isfinite(ended_s[rows])]
+        if known.size:
+            clocks[number] = np.linspace(known.min(), known.max(), CLOCKS)
+    again = np.repeat(np.arange(stacks), CLOCKS)
+    handed = Takeover(begin.crossover_pa[again], clocks.ravel(), begin.pressure_pa[again])
+    place = (alike.fronts[again], alike.backs[again])
+    held = held_back_s(judged.case.states, judged.case.loads, handed, place)
+    shortness = (1.0 / (1.0 + held)).reshape(clocks.shape)
+    extra = np.zeros(len(ended_s))
+    for number, rows in enumerate(members):
+        if np.isfinite(clocks[number, 0]) and shortness[number].min() < 1.0:
+            between = np.interp(ended_s[rows], clocks[number], shortness[number])
+            extra[rows] = (
+                np.where(between > 0.0, 1.0 / np.where(between > 0.0, between, 1.0), np.inf) - 1.0
+            )
+    return extra
+
+
+def base_pressures_pa(
+    judged: Judged, chosen: tuple[IntArray, IntArray], draws: Draws
+) -> FloatArray:
+    """Return the base pressure of n combinations, each as one plausible system, shape (n,).
+
+    The state a day after pumping began. What pump, fluid and foreline give off without gas load is
+    taken as stated. inf where a system has no steady pressure.
+
+    Parameters
+    ----------
+    judged : Judged
+        The field.
+    chosen : pair of int arrays, shape (n,)
+        Front and back of each combination.
+    draws : Draws
+        The system of each combination, n rows.
+    """
+    states, loads = judged.case.states, judged.case.loads
+    flows = {gas: np.zeros(draws.count) for gas in loads.species}
+    flows[AIR] += loads.leak_pa_m3_s * draws.leak
+    for column, surface in enumerate(loads.surfaces):
+        rate = float(outgassing_rate_pa_m_s(surface.row, BASE_STATE_AFTER_S))
+        flows[surface.row.species] += rate * surface.area_m2 * draws.surfaces[:, column]
+    if states.inlet is None:
+        tables, rows, factor = states.backing.at_chamber, chosen[1], draws.roughing_speed
+    else:
+        rows = states.inlet.row_of_front[chosen[0]]
+        tables, factor = states.inlet.at_chamber, draws.high_vacuum_speed
+    shape = (len(judged.case.field.fronts), len(judged.case.field.backs))
+    offset = np.broadcast_to(states.offset_pa, shape)[chosen]
+    distinct, row = np.unique(rows, return_inverse=True)
+    found = steady_state(
+        flows,
+        {gas: SpeedTable(GRID, tables[gas].speed_m3_s[distinct]) for gas in flows},
+        row.ravel(),
+        offset_pa=offset,
+        speed_factor=factor,
+    )
+    return np.where(found.exists, found.pressure_pa, np.inf)
 
 
 def _scaled(load: GasLoad, draws: Draws) -> GasLoad:

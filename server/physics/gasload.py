@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange, UnknownName
-from server.physics.arrays import FloatArray, floats
+from server.physics.arrays import FloatArray, IntArray, floats
 from server.physics.constants import ATMOSPHERE_PA, GAS_CONSTANT_J_MOL_K, TORR_PA
 from server.physics.outgassing import HOUR_S, LAW_START_S, surface_decay
 
@@ -42,6 +42,15 @@ class GasLoad:
             raise OutOfRange("A gas load and its exponent cannot be negative.")
         if not all(np.all(np.isfinite(part)) for part in (constant, amplitude, alpha)):
             raise OutOfRange("A gas load must be a finite number.")
+
+    def rows(self, chosen: IntArray) -> GasLoad:
+        """Return the loads of some of the candidates, in the order asked for."""
+        constant, amplitude = floats(self.constant_pa_m3_s), floats(self.amplitude_pa_m3_s)
+        return GasLoad(
+            constant[chosen] if constant.ndim else constant,
+            amplitude[chosen] if amplitude.ndim == 2 else amplitude,
+            self.alpha,
+        )
 
 
 def load_at_pa_m3_s(load: GasLoad, time_s: ArrayLike) -> FloatArray:

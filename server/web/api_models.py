@@ -110,8 +110,10 @@ class PumpDownOut(Out):
 
     time_s: Number
     p10_s: Number
+    p50_s: Number
     p90_s: Number
     probability_in_time: Number
+    probability_reached: float
     crossover_pressure_pa: Number
     curve: list[tuple[Number, Number]]
     curve_p10: list[tuple[Number, Number]]
@@ -120,6 +122,16 @@ class PumpDownOut(Out):
     phases: list[PhaseOut]
     later_time_s: Number
     later_phases: list[PhaseOut]
+
+
+class BaseSpreadOut(Out):
+    """Base pressure of the plausible systems; null where one has no steady pressure."""
+
+    base_p10_pa: Number
+    base_p50_pa: Number
+    base_p90_pa: Number
+    probability_at_target: float
+    systems: int
 
 
 class CostOut(Out):
@@ -175,6 +187,7 @@ class StackOut(Out):
     workings: list[WorkingOut]
     remedies: list[RemedyOut]
     day: DayOut | None
+    base_spread: BaseSpreadOut | None
 
 
 class BestOfKindOut(Out):

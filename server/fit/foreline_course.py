@@ -1,0 +1,83 @@
+"""Foreline pressure against its limit while a stack pumps down."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.catalog.arrays import GRID
+from server.fit.explain import Spot
+from server.fit.geometry import foreline
+from server.fit.inlet import conductance_rows
+from server.fit.loads import AIR
+from server.fit.states import foreline_limits_pa
+from server.physics.arrays import FloatArray
+from server.physics.entry_speed import entry_pressure_pa
+from server.physics.pumps import tolerable_foreline_pa
+from server.physics.speedtable import lookup
+
+SHOWN_POINTS = 240
+"""Points of a curve that are worth drawing."""
+
+
+@dataclass(frozen=True)
+class ForelineCurve:
+    """Foreline pressure of one stack against the throughput its back carries."""
+
+    spot: Spot
+    carried_pa_m3_s: FloatArray
+    """Rising."""
+    standing_pa: FloatArray
+
+    def along(
+        self, time_s: FloatArray, chamber_pa: FloatArray, takeover_s: float
+    ) -> tuple[tuple[float, float, float], ...]:
+        """Return time, foreline pressure and its limit while the high-vacuum pump works."""
+        front, states = self.spot.front, self.spot.judged.case.states
+        if front is None or states.inlet is None or not math.isfinite(takeover_s):
+            return ()
+        assert states.capacity_pa_m3_s is not None  # noqa: S101 (a front has one)
+        working = time_s >= takeover_s
+        row = states.inlet.row_of_front[self.spot.front_row]
+        drawn = lookup(states.inlet.at_chamber[AIR], row, chamber_pa[working]) * chamber_pa[working]
+        drawn = np.minimum(drawn, self.spot.at(states.capacity_pa_m3_s))
+        standing = np.interp(drawn, self.carried_pa_m3_s, self.standing_pa)
+        no_load, full_load = foreline_limits_pa(front.pump)
+        largest = front.pump.largest_throughput_pa_m3_s
+        limit = tolerable_foreline_pa(np.minimum(drawn, largest), largest, no_load, full_load)
+        points = np.stack([time_s[working], standing, limit], axis=1)
+        kept = np.unique(np.linspace(0, len(points) - 1, SHOWN_POINTS).round().astype(int))
+        return tuple((float(t), float(p), float(most)) for t, p, most in points[kept])
+
+
+def forelines(spots: Sequence[Spot]) -> list[ForelineCurve | None]:
+    """Return the foreline of each combination of one judged field; None where it has none."""
+    backed = [
+        number
+        for number, spot in enumerate(spots)
+        if spot.front is not None and spot.front.pump.outlet is not None
+    ]
+    found: list[ForelineCurve | None] = [None] * len(spots)
+    if not backed:
+        return found
+    case = spots[0].judged.case
+    lines = [
+        foreline(spot.front.pump.outlet, spot.back, case.requirements)
+        for spot in (spots[number] for number in backed)
+        if spot.front is not None and spot.front.pump.outlet is not None
+    ]
+    rows = [spots[number].back_row for number in backed]
+    carried = case.states.backing.at_inlet[AIR].speed_m3_s[rows] * GRID.pressure_pa
+    at_back = np.broadcast_to(GRID.pressure_pa, carried.shape)
+    conductance = np.minimum(conductance_rows(lines, AIR), 1e9)
+    entry = entry_pressure_pa(GRID, conductance, carried, at_back)
+    rising = np.maximum.accumulate(carried, axis=1)
+    # below the ultimate pressure nothing is carried: the last such node is where the foreline rests
+    start = np.maximum(np.argmax(rising > 0.0, axis=1) - 1, 0)
+    for place, number in enumerate(backed):
+        known = slice(int(start[place]), None)
+        found[number] = ForelineCurve(spots[number], rising[place, known], entry[place, known])
+    return found
