@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from fastapi import FastAPI
 
 FAILED = 2
+SWITCH_S = 0.001
+"""How long a computing thread keeps the interpreter from the event loop; Python's own is 5 ms."""
 
 
 class CannotStart(DomainError):
@@ -82,6 +84,7 @@ def serve(settings: Settings) -> int:
     listener = listen(settings.host, settings.port)
     with listener:
         app = _create_app(settings)
+        sys.setswitchinterval(SWITCH_S)
         server = AnnouncingServer(uvicorn.Config(app, log_level="warning"))
         try:
             server.run(sockets=[listener])

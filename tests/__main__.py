@@ -1,5 +1,7 @@
 """``python3 -m tests``: all checks in one command; with arguments, pytest alone with them.
 
+``python3 -m tests figures`` prints the promises of speed, size and accuracy beside what is reached.
+
 Sets up the environment, and Chromium with what its driver needs, on a machine that lacks them.
 """
 
@@ -30,6 +32,8 @@ def start() -> NoReturn:
         sys.stderr.write(f"{error}\n")
         sys.exit(2)
     os.chdir(ROOT)
+    if arguments == ["figures"]:
+        os.execv(sys.executable, [sys.executable, "-m", "tests.figures"])  # noqa: S606
     if not arguments:
         run_quick_checks()
         print("== pytest", flush=True)

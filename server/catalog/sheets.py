@@ -16,7 +16,7 @@ from server.errors import CatalogFault
 
 LARGEST_FILE_BYTES = 20_000_000
 LONGEST_CELL = 1000
-MOST_ROWS = 100_000
+MOST_ROWS = 200_000
 MOST_COLUMNS = 100
 
 # A spreadsheet runs a cell that starts with one of these; a signed number is harmless.

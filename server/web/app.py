@@ -20,6 +20,7 @@ from server.web.build import build_app
 from server.web.deps import Services
 from server.web.examples import EXAMPLES
 from server.web.settings import Settings, settings_of_environment
+from server.web.turns import InTurns
 
 DATABASE_FILE = "pumpwright.sqlite3"
 
@@ -54,7 +55,7 @@ def create_app(settings: Settings, engine: Engine | None = None, *, warm: bool =
     own = settings.catalog_dir
     catalogs.fill(own or folder(Folder.CATALOG_DEMO), Origin.FOLDER if own else Origin.DEMO)
     services = Services(
-        engine=engine or advice,
+        engine=InTurns(engine or advice),
         advices=SqlAdviceStore(database),
         catalogs=catalogs,
         quotes=SqlQuoteStore(database),

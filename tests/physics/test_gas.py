@@ -32,6 +32,7 @@ from server.physics.gas import (
     viscosity_pa_s,
 )
 from server.physics.sources import SOURCES
+from tests.accuracy import Quantity, agrees
 from tests.physics.reference import rows
 
 # name in CoolProp, lowest temperature at which its dilute viscosity is more than an extrapolation
@@ -78,7 +79,7 @@ def test_viscosity_agrees_with_coolprop(key: str) -> None:
     name, low = COOLPROP[key]
     for temperature in np.linspace(low, 600, 9):
         wanted = PropsSI("viscosity", "T", temperature, "Dmolar", 1e-3, name)
-        assert viscosity_pa_s(SPECIES[key], temperature) == pytest.approx(wanted, rel=0.02)
+        agrees(Quantity.VISCOSITY, viscosity_pa_s(SPECIES[key], temperature), wanted)
 
 
 @pytest.mark.parametrize("key", sorted(CAS))
@@ -95,7 +96,7 @@ def test_viscosity_agrees_with_perrys_table(key: str) -> None:
 @pytest.mark.parametrize(("key", "micropascal_s"), [("krypton", 25.4), ("xenon", 23.1)])
 def test_viscosity_of_heavy_noble_gases(key: str, micropascal_s: float) -> None:
     # CRC Handbook of Chemistry and Physics, 100th ed., at 25 °C.
-    assert viscosity_pa_s(SPECIES[key], 298.15) == pytest.approx(micropascal_s * 1e-6, rel=0.02)
+    agrees(Quantity.VISCOSITY, viscosity_pa_s(SPECIES[key], 298.15), micropascal_s * 1e-6)
 
 
 @pytest.mark.parametrize("row", rows("mean_free_path"), ids=lambda row: row["species"])
@@ -104,10 +105,10 @@ def test_speed_viscosity_and_free_path_agree_with_the_handbook(row: dict[str, st
     state = gas_state(species(row["species"]), temperature)
     assert state.mean_speed_m_s == pytest.approx(float(row["mean_speed_m_s"]), rel=2e-3)
     # Three printed digits, compilations of argon and the vapours differ a little.
-    assert state.viscosity_pa_s == pytest.approx(float(row["viscosity_pa_s"]), rel=0.02)
+    agrees(Quantity.VISCOSITY, state.viscosity_pa_s, float(row["viscosity_pa_s"]))
     # The handbook takes hard spheres with μ = (5π/32) ρ v̄ λ; ours is (π/2)-based: 32/(10π) apart.
     converted = mean_free_path_m(state, pressure) * 32 / (10 * math.pi)
-    assert converted == pytest.approx(float(row["mean_free_path_m"]), rel=0.02), row["source"]
+    agrees(Quantity.FREE_PATH, converted, float(row["mean_free_path_m"]), source=row["source"])
 
 
 @pytest.mark.parametrize("key", sorted(SPECIES))
@@ -140,7 +141,7 @@ def test_speeds_follow_from_the_constants() -> None:
     # scipy.constants (CODATA); Boltzmann and Avogadro instead of the molar gas constant.
     mass = 28.0134e-3 / constants.N_A
     mean = math.sqrt(8 * constants.k * 293.15 / (math.pi * mass))
-    assert mean_speed_m_s(293.15, 28.0134e-3) == pytest.approx(mean, rel=1e-8)
+    agrees(Quantity.MEAN_SPEED, mean_speed_m_s(293.15, 28.0134e-3), mean, within=1e-8)
     probable = math.sqrt(2 * constants.k * 293.15 / mass)
     assert most_probable_speed_m_s(293.15, 28.0134e-3) == pytest.approx(probable, rel=1e-8)
 

@@ -18,6 +18,7 @@ from server.physics.gasload import GasLoad, load_at_pa_m3_s
 from server.physics.outgassing import HOUR_S, LAW_START_S
 from server.physics.pumpdown import Phase, pump_down
 from server.physics.speedtable import SpeedTable, log_grid, lookup, net_speed_m3_s, tabulate
+from tests.accuracy import Quantity, keep
 
 GRID = log_grid(1e-8, 1.1e5)
 HORIZON_S = 2e5
@@ -55,6 +56,7 @@ def test_suction_cup_example_e5() -> None:
         constant_table(4 * foot3 / 60), [0, 0], 30 * inch_hg, np.array([6.0, 0.5]) * inch_hg
     )
     result = pump_down(6 * foot3, GasLoad(), phase, 1e5)
+    keep(Quantity.WORKED, np.abs(result.time_s / 60 / [2.41, 6.14] - 1.0))
     assert result.time_s / 60 == pytest.approx([2.41, 6.14], abs=0.005)
 
 
@@ -185,6 +187,7 @@ def test_two_hundred_random_stacks_agree_with_solve_ivp() -> None:
     length = result.time_s[reached] - stacks.clock[reached]
     expected = reference[reached, 0] - stacks.clock[reached]
     error = np.abs(length / expected - 1)
+    keep(Quantity.PUMP_DOWN, error)
     assert np.max(error) < 0.01
     assert np.median(error) < 3e-4
     assert result.pressure_pa[~reached] == pytest.approx(reference[~reached, 1], rel=1e-3)

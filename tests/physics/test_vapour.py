@@ -20,6 +20,7 @@ from server.physics.vapour import (
     time_to_defrost_s,
     trap_passes_pa,
 )
+from tests.accuracy import Quantity, agrees
 
 COOLPROP = {
     "water": "Water", "ethanol": "Ethanol", "methanol": "Methanol", "acetone": "Acetone",
@@ -35,12 +36,16 @@ CAS = {
 }  # fmt: skip
 
 
+def _row_of(substance: str) -> Quantity:
+    return Quantity.ISOPROPANOL if substance == "isopropanol" else Quantity.SATURATION
+
+
 @pytest.mark.parametrize(("substance", "fluid"), sorted(COOLPROP.items()))
 def test_liquids_agree_with_coolprop_to_one_per_cent(substance: str, fluid: str) -> None:
     model = SATURATION[substance]
     temperature = np.linspace(model.triple_k + 0.1, model.high_k, 60)
     reference = [PropsSI("P", "T", t, "Q", 1, fluid) for t in temperature]
-    assert saturation_pressure_pa(substance, temperature) == pytest.approx(reference, rel=0.01)
+    agrees(_row_of(substance), saturation_pressure_pa(substance, temperature), reference, 0.01)
 
 
 @pytest.mark.parametrize(
@@ -56,7 +61,8 @@ def test_solvents_agree_with_the_vdi_heat_atlas(substance: str, tolerance: float
         published.Wagner(t, row["Tc"], row["Pc"], row["A"], row["B"], row["C"], row["D"])
         for t in temperature
     ]
-    assert saturation_pressure_pa(substance, temperature) == pytest.approx(reference, rel=tolerance)
+    found = saturation_pressure_pa(substance, temperature)
+    agrees(_row_of(substance), found, reference, tolerance)
 
 
 @pytest.mark.parametrize(

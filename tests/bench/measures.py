@@ -1,0 +1,229 @@
+"""What is measured of speed and size; benchmarks and the table of figures share it."""
+
+from __future__ import annotations
+
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from server.bootstrap import ROOT
+from server.catalog.items import Catalog, Pump
+from server.catalog.tables import load_catalog
+from server.fit.advice import advise
+from server.fit.inquiry import read_inquiry
+from server.fit.requirements import Requirements
+from server.paths import Folder, folder
+from server.physics.gasload import GasLoad
+from server.physics.pumpdown import Phase, PhaseResult, pump_down
+from server.physics.speedtable import SpeedTable, log_grid
+from server.web.examples import EXAMPLES
+from tests.bench.running import memory_mb
+from tests.catalog.grown import grown_catalog
+from tests.fit.engine_cases import COATER, judge_all
+from tests.fit.test_evacuation import Chamber, followed, integrated_s
+
+NOTHING_FITS: Mapping[str, object] = {
+    "chamber": {"volume": "5 m3"},
+    "target_pressure": "1e-9 mbar",
+    "utilities": {"cooling_water": True, "three_phase": True, "mains_voltage": "400 V"},
+}
+CASES: Mapping[str, Mapping[str, object]] = {**EXAMPLES, "nothing fits": NOTHING_FITS}
+STEP = 1.01
+"""Each round's chamber and line are larger by a percent: no cache of whole inquiries helps."""
+
+
+def demo() -> Catalog:
+    """Read the demo catalogue."""
+    return load_catalog(folder(Folder.CATALOG_DEMO))
+
+
+def varied(requirements: Requirements) -> Iterator[Requirements]:
+    """Yield an inquiry again and again, never the same twice."""
+    factor = 1.0
+    while True:
+        factor *= STEP
+        chamber = replace(requirements.chamber, volume_m3=requirements.chamber.volume_m3 * factor)
+        line = replace(requirements.line, length_m=requirements.line.length_m * factor)
+        yield replace(requirements, chamber=chamber, line=line)
+
+
+def cpu_of(work: Callable[[], object]) -> float:
+    """Return the processor time of some work. [s]"""
+    before = time.process_time()
+    work()
+    return time.process_time() - before
+
+
+def advice_s(case: Mapping[str, object], catalog: Catalog, rounds: int = 7) -> float:
+    """Return the median processor time of an advice once everything is loaded. [s]"""
+    asked = varied(read_inquiry(case))
+    advise(next(asked), catalog)
+    taken = []
+    for _ in range(rounds):
+        inquiry = next(asked)
+        taken.append(cpu_of(lambda given=inquiry: advise(given, catalog)))  # type: ignore[misc]
+    return statistics.median(taken)
+
+
+# --- a process of its own ----------------------------------------------------------------------
+
+FIRST_ANSWER = """
+import resource, time
+started = time.process_time()
+from server.catalog.tables import load_catalog
+from server.fit.advice import advise
+from server.fit.inquiry import read_inquiry
+from server.paths import Folder, folder
+from server.web.examples import EXAMPLES
+loaded = time.process_time()
+catalog = load_catalog(folder(Folder.CATALOG_DEMO))
+read = time.process_time()
+assert advise(read_inquiry(next(iter(EXAMPLES.values()))), catalog).stacks
+print(loaded, read - loaded, time.process_time() - read, time.process_time())
+"""
+MEMORY = """
+from server.catalog.tables import load_catalog
+from server.fit.advice import advise
+from server.fit.inquiry import read_inquiry
+from server.paths import Folder, folder
+from server.web.examples import EXAMPLES
+from tests.bench.running import memory_mb
+import os
+catalog = load_catalog(folder(Folder.CATALOG_DEMO))
+sizes = [memory_mb(os.getpid())]
+for case in EXAMPLES.values():
+    for _ in range(10):
+        advise(read_inquiry(case), catalog)
+print(*sizes, memory_mb(os.getpid()), memory_mb(os.getpid(), "VmHWM"))
+"""
+
+
+def told_by(program: str, *words: str, limit_s: float | None = None) -> tuple[float, ...]:
+    """Run a program in a fresh process and return the numbers it prints."""
+    command = [sys.executable, "-c", program, *words]
+    done = subprocess.run(  # noqa: S603  # our own code
+        command, cwd=ROOT, check=True, capture_output=True, text=True, timeout=limit_s
+    )
+    return tuple(float(word) for word in done.stdout.split())
+
+
+@dataclass(frozen=True)
+class FirstAnswer:
+    """Seconds of a process that reads the catalogue and answers one inquiry."""
+
+    wall: float
+    cpu: float
+    imports: float
+    catalog: float
+    advice: float
+
+
+def first_answer(rounds: int = 3) -> FirstAnswer:
+    """Return the quickest of a few fresh processes."""
+    found = []
+    for _ in range(rounds):
+        before = time.perf_counter()
+        imports, read, advice, cpu = told_by(FIRST_ANSWER)
+        found.append(FirstAnswer(time.perf_counter() - before, cpu, imports, read, advice))
+    return min(found, key=lambda one: one.wall)
+
+
+# --- pump-downs --------------------------------------------------------------------------------
+
+
+def many_pump_downs(count: int = 20_000) -> Callable[[], PhaseResult]:
+    """Return work: speeds, volumes and loads over three decades, atmosphere to 1 mPa."""
+    rng = np.random.default_rng(1)
+    grid = log_grid(1e-6, 1.2e5)
+    table = SpeedTable(grid, np.geomspace(0.01, 10.0, 200)[:, None] * np.ones((1, grid.count)))
+    load = GasLoad(1e-6, np.geomspace(1e-6, 1e-3, count)[:, None], np.array([1.0]))
+    phase = Phase(table, rng.integers(0, 200, count), 101_325.0, 1e-3)
+    volume = np.exp(rng.uniform(np.log(0.01), np.log(10.0), count))
+    return lambda: pump_down(volume, load, phase, 1e6)
+
+
+@dataclass(frozen=True)
+class PerStack:
+    """Processor time of one stack of a field, and of its pump-down by an adaptive solver. [s]"""
+
+    engine: float
+    solver: float
+    stacks: int
+
+    @property
+    def times_cheaper(self) -> float:
+        """The solver's time in units of the engine's."""
+        return self.solver / self.engine
+
+
+def per_stack(sample: int = 12) -> PerStack:
+    """Compare states, margins and pump-downs of a whole field with ``solve_ivp`` at rtol 1e-4.
+
+    The engine's time is shared by the combinations it evaluates, without those that a part rules
+    out by itself; the solver follows the pump-down alone, its speeds given, for a sample of those
+    that reach the target.
+    """
+    catalog = demo()
+    asked = varied(read_inquiry(COATER))
+    judge_all(next(asked), catalog)
+    inquiry = next(asked)
+    before = time.process_time()
+    judgement = judge_all(inquiry, catalog)
+    seconds = time.process_time() - before
+    evaluated = sum(judged.worst_share.size for judged in judgement.judged)
+    chamber = Chamber(judgement, rtol=1e-4)
+    stacks = followed(judgement)
+    chosen = [stacks[i] for i in np.linspace(0, len(stacks) - 1, sample).astype(int)]
+    before = time.process_time()
+    for judged, row, column in chosen:
+        integrated_s(chamber, judged, row, column)
+    solver = (time.process_time() - before) / sample
+    return PerStack(seconds / evaluated, solver, evaluated)
+
+
+# --- growth ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Grown:
+    """An advice over a larger catalogue, in a process of its own."""
+
+    times: int
+    pumps: int
+    considered: int
+    seconds: float
+    peak_mb: float
+
+
+GROWTH_LIMIT_S = 180.0
+GROWTH_LIMIT_BYTES = 4 * 2**30
+"""A shared machine survives an engine that does not."""
+
+
+def growth(times: int) -> Grown | None:
+    """Return what an advice over so many times the demo's pumps takes; None over the limits."""
+    program = "import sys; from tests.bench.measures import tell_growth; tell_growth(sys.argv[1])"
+    try:
+        pumps, considered, seconds, peak = told_by(program, str(times), limit_s=GROWTH_LIMIT_S)
+    except (subprocess.TimeoutExpired, subprocess.CalledProcessError):
+        return None
+    return Grown(times, int(pumps), int(considered), seconds, peak)
+
+
+def tell_growth(times: str) -> None:
+    """Print the numbers of `Grown` for a process that only does this."""
+    resource.setrlimit(resource.RLIMIT_AS, (GROWTH_LIMIT_BYTES, GROWTH_LIMIT_BYTES))
+    catalog = grown_catalog(int(times))
+    case: Any = next(iter(EXAMPLES.values()))
+    considered = advise(read_inquiry(case), catalog).counts.considered
+    seconds = advice_s(case, catalog, rounds=3)
+    pumps = len(catalog.of_type(Pump))
+    sys.stdout.write(f"{pumps} {considered} {seconds} {memory_mb(os.getpid(), 'VmHWM')}\n")
