@@ -203,7 +203,9 @@ def a_full_advice(requirements: Requirements, catalog: Catalog, *, fits: bool = 
         stacks=stacks,
         remedies=(
             Remedy(MarginKey.FORELINE, "foreline.bore", 0.025, 0.04, "m",
-                   "A foreline of 40 mm bore instead of 25 mm.", "Vapour-jet pump 250"),
+                   "A foreline of 40 mm bore instead of 25 mm.", "Vapour-jet pump 250",
+                   also=(MarginKey.THROUGHPUT,), breaks=(MarginKey.BUDGET,),
+                   settings=(("foreline.bore", "40 mm"),)),
             Remedy(MarginKey.ULTIMATE, "backing", 1.0, 2.0, "", "A second backing pump."),
         ),
         ranking_rule="Stacks that pass every margin come first, by total cost over the horizon.",

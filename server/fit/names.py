@@ -107,3 +107,11 @@ def _without_ambiguous(pairs: Iterable[tuple[str, str]]) -> Mapping[str, str]:
 def _folded(text: str) -> str:
     lowered = text.strip().lower().translate(_SUBSCRIPTS)
     return re.sub(r"[\s\-_]+", "_", lowered)
+
+
+_ABBREVIATIONS = frozenset({"fkm", "nbr", "pmma", "ptfe"})
+
+
+def material_in_words(key: str) -> str:
+    """Return a material as people write it: ``FKM``, ``stainless steel``."""
+    return key.upper() if key in _ABBREVIATIONS else key.replace("_", " ")

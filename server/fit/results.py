@@ -234,6 +234,15 @@ class Remedy:
     unit: str
     text: str
     stack_title: str = ""
+    also: tuple[MarginKey, ...] = ()
+    """Other failing margins that the same change brings to their thresholds."""
+    breaks: tuple[MarginKey, ...] = ()
+    """Margins that passed before and fall below their thresholds by it."""
+    solves: bool = False
+    """Whether the stack passes every margin with this change alone."""
+    settings: tuple[tuple[str, str], ...] = ()
+    """What to type where: fields of the inquiry, or ``stack.…`` of a check, rounded to the safe
+    side."""
 
 
 @dataclass(frozen=True)

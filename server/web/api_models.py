@@ -168,6 +168,14 @@ class RemedyOut(Out):
     unit: str
     text: str
     stack_title: str
+    also: list[MarginKey]
+    """Other failing margins that the same change brings to their thresholds."""
+    breaks: list[MarginKey]
+    """Margins that passed before and fall below their thresholds by it."""
+    solves: bool
+    """Whether the stack passes every margin with this change alone."""
+    settings: list[tuple[str, str]]
+    """Fields and what to type there, rounded to the safe side."""
 
 
 class StackOut(Out):

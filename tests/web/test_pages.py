@@ -151,9 +151,12 @@ def test_nothing_fits_is_a_page_that_helps(browser: TestClient) -> None:
     assert "A foreline of 40 mm bore instead of 25 mm." in answer.text
     link = next(a["href"] for a in read(answer).all("a") if "change=" in a["href"])
     changed = browser.get(link)
-    assert values_of(read(changed))["foreline.bore"] == "0.04 m"
+    assert values_of(read(changed))["foreline.bore"] == "40 mm"
     assert values_of(read(changed))["chamber.volume"] == "5 m3"
-    assert "0.04 m instead of nothing" in changed.text
+    assert "40 mm instead of nothing" in changed.text
+    text = " ".join("".join(read(answer).text).split())
+    assert "Gas load and foreline pressure" in text
+    assert "these no longer pass: budget" in text
 
 
 def test_the_workings_show_formula_inputs_value_and_source(

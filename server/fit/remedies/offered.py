@@ -1,82 +1,34 @@
-"""The smallest single changes that would turn a failing margin into a passing one.
+"""Which changes are offered for a stack, and in what order.
 
-Every remedy is found on the real evaluation of the one combination, `server.fit.evaluation.judge`,
-under the changed inquiry: a bracketed root of the margin ÷ its threshold, from the present value
-towards the far end of the change. A change whose far end does not lift the margin is left out.
+Every remedy is found on the real evaluation of the one combination under the changed inquiry: a
+bracketed root of the margin ÷ its threshold, from the present value towards the far end of the
+change. A change whose far end does not lift the margin is left out. What is found is judged by all
+margins once more: what else it mends is said, and what it breaks.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-
-import numpy as np
-from scipy.optimize import brentq
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from server.catalog.items import Catalog
+from server.fit.costs import Purse
 from server.fit.evaluation import Judged
 from server.fit.explain import Spot
-from server.fit.remedies.changes import Change, Matter, change_of, treatments
-from server.fit.remedies.swaps import Swaps
-from server.fit.remedies.trial import Trial
-from server.fit.requirements import Requirements
+from server.fit.remedies.bounds import hopeless
+from server.fit.remedies.changes import change_of
+from server.fit.remedies.matters import GIVEN_UP, MENU, Change, Matter
+from server.fit.remedies.nearest import nearest_spots
+from server.fit.remedies.search import smallest
+from server.fit.remedies.surfaces import Treatment, treatments
+from server.fit.remedies.swaps import SWAPPED, Swapped, Swaps
+from server.fit.remedies.trial import Trial, Variant
+from server.fit.requirements import Condition, Requirements
 from server.fit.results import MarginKey, Remedy
-from server.fit.thresholds import ROUNDING
 
 NEAREST = 3
 """So many stacks get remedies when none fits."""
-
-BAND = 0.004
-"""A margin at most this far (in ln) above its threshold counts as at it."""
-
-STEP = 1e-5
-"""Where a margin jumps or all but jumps, the value is found to this share of itself."""
-
-MENU: Mapping[MarginKey, tuple[Matter, ...]] = {
-    MarginKey.ULTIMATE: (
-        Matter.LINE_BORE, Matter.LINE_LENGTH, Matter.LINE_BENDS, Matter.ROUGH_LINE_BORE,
-        Matter.LEAK_RATE, Matter.SURFACES, Matter.FLUID, Matter.TRAP, Matter.BACKING_PUMP,
-        Matter.BOOSTER, Matter.TARGET,
-    ),
-    MarginKey.PROCESS_PRESSURE: (
-        Matter.LINE_BORE, Matter.LINE_LENGTH, Matter.LINE_BENDS, Matter.ROUGH_LINE_BORE,
-        Matter.TRAP, Matter.BACKING_PUMP, Matter.BOOSTER, Matter.PUMP, Matter.PROCESS_LOAD,
-        Matter.PROCESS_PRESSURE,
-    ),
-    MarginKey.THROUGHPUT: (
-        Matter.FORELINE_BORE, Matter.FORELINE_LENGTH, Matter.BACKING_PUMP, Matter.BOOSTER,
-        Matter.PUMP, Matter.PROCESS_LOAD,
-    ),
-    MarginKey.FORELINE: (
-        Matter.FORELINE_BORE, Matter.FORELINE_LENGTH, Matter.BACKING_PUMP, Matter.BOOSTER,
-        Matter.PUMP, Matter.LEAK_RATE, Matter.PROCESS_LOAD,
-    ),
-    MarginKey.INLET: (Matter.PUMP, Matter.LEAK_RATE, Matter.PROCESS_LOAD),
-    MarginKey.CROSSOVER: (
-        Matter.ROUGH_LINE_BORE, Matter.LEAK_RATE, Matter.SURFACES, Matter.BACKING_PUMP,
-        Matter.BOOSTER, Matter.PUMP,
-    ),
-    MarginKey.PUMP_DOWN: (
-        Matter.ROUGH_LINE_BORE, Matter.LINE_BORE, Matter.LINE_LENGTH, Matter.LINE_BENDS,
-        Matter.LEAK_RATE, Matter.SURFACES, Matter.BACKING_PUMP, Matter.BOOSTER, Matter.PUMP,
-        Matter.PUMP_DOWN_TIME, Matter.TARGET,
-    ),
-    MarginKey.VAPOUR: (
-        Matter.TRAP, Matter.BACKING_PUMP, Matter.CYCLES, Matter.PROCESS_LOAD,
-    ),
-    MarginKey.DUTY: (
-        Matter.ROUGH_LINE_BORE, Matter.LINE_BORE, Matter.SURFACES, Matter.BACKING_PUMP,
-        Matter.BOOSTER, Matter.SHIFT, Matter.CYCLES, Matter.PROCESS_LOAD,
-    ),
-    MarginKey.BACKSTREAMING: (Matter.TRAP,),
-    MarginKey.FLUID: (Matter.FLUID,),
-    MarginKey.UTILITIES: (
-        Matter.TRAP, Matter.BACKING_PUMP, Matter.WATER, Matter.THREE_PHASE,
-    ),
-    MarginKey.COMPATIBILITY: (Matter.FLUID, Matter.TRAP, Matter.BACKING_PUMP, Matter.BOOSTER),
-    MarginKey.BUDGET: (Matter.TRAP, Matter.BACKING_PUMP, Matter.BOOSTER, Matter.BUDGET),
-}  # fmt: skip
-"""What is worth trying for each margin; what cannot help one is not on its list."""
 
 
 def remedies_for(
@@ -87,18 +39,15 @@ def remedies_for(
     Parameters
     ----------
     fields : sequence of Judged
-        All combinations that were judged for the inquiry.
+        All combinations that were judged for the inquiry, by their steady margins at least.
     requirements : Requirements
         The inquiry.
     catalog : Catalog
         What can be sold.
     """
-    if any(judged.fits.any() for judged in fields):
-        return ()
-    found: list[Remedy] = []
-    for spot in nearest_spots(fields, NEAREST):
-        found += remedies_of_stack(spot, requirements, catalog)
-    return tuple(found)
+    purse = Purse(requirements, catalog)
+    spots = nearest_spots(fields, NEAREST)
+    return tuple(remedy for spot in spots for remedy in _of_stack(spot, purse))
 
 
 def remedies_of_stack(
@@ -115,129 +64,176 @@ def remedies_of_stack(
     catalog : Catalog
         What can be sold.
     """
-    trial = Trial(spot, requirements, catalog)
-    failing = trial.failing()
+    return _of_stack(spot, Purse(requirements, catalog))
+
+
+def _of_stack(spot: Spot, purse: Purse) -> tuple[Remedy, ...]:
+    trial = Trial(spot, purse)
+    wanted: dict[Matter, list[MarginKey]] = {matter: [] for matter in Matter}
+    for key in trial.failing:
+        for matter in MENU[key]:
+            if not hopeless(matter, key, trial):
+                wanted[matter].append(key)
     swaps = Swaps(trial)
     found = [
         remedy
-        for key, share in failing.items()
-        for remedy in _remedies_of_margin(trial, swaps, key, share)
+        for matter, keys in wanted.items()
+        if keys
+        for remedy in _remedies_by(matter, keys, trial, swaps)
     ]
-    order = tuple(Matter)
-    return tuple(sorted(found, key=lambda remedy: _intrusion(remedy, order)))
+    return tuple(sorted(found, key=_rank))
 
 
-def nearest_spots(fields: Sequence[Judged], count: int) -> list[Spot]:
-    """Return the combinations nearest to fitting, each main pump once."""
-    spots: list[Spot] = []
-    for judged in fields:
-        best = np.argmax(judged.worst_share, axis=1)
-        spots += [Spot(judged, row, int(column)) for row, column in enumerate(best)]
-        if judged.case.field.fronts == (None,):
-            spots.pop()
-            spots += [Spot(judged, 0, column) for column in range(len(judged.case.backs))]
-    spots.sort(key=lambda spot: -spot.at(spot.judged.worst_share))
-    kept: dict[str, Spot] = {}
-    for spot in spots:
-        if len(kept) == count:
-            break
-        pump = spot.front.pump if spot.front else spot.back.backing
-        kept.setdefault(pump.sku, spot)
-    return list(kept.values())
+def _remedies_by(
+    matter: Matter, keys: Sequence[MarginKey], trial: Trial, swaps: Swaps
+) -> Iterable[Remedy]:
+    if matter in SWAPPED:
+        return _swapped(matter, keys, trial, swaps)
+    if matter is Matter.SURFACES:
+        return _cleaner_surfaces(keys, trial)
+    if matter in SITE:
+        return _site(matter, keys, trial)
+    change = change_of(matter, trial.requirements, trial.front, trial.back)
+    return () if change is None else _changed(change, keys, trial)
 
 
-def _remedies_of_margin(
-    trial: Trial, swaps: Swaps, key: MarginKey, share_now: float
-) -> Iterator[Remedy]:
-    for matter in MENU[key]:
-        yield from swaps.remedies(matter, key)
-        if matter is Matter.SURFACES:
-            yield from _cleaner_surfaces(trial, key)
-        change = change_of(matter, trial.requirements, trial.front, trial.back)
-        if change is None:
-            continue
-        value = smallest(change, lambda to, do=change: trial.share(key, do.apply(to)), share_now)  # type: ignore[misc]
+def _changed(change: Change, keys: Sequence[MarginKey], trial: Trial) -> Iterator[Remedy]:
+    """Yield the smallest step of a change for each margin; a step further mends several."""
+    steps: dict[float, MarginKey] = {}
+    for key in keys:
+
+        def share_at(value: float, key: MarginKey = key) -> float:
+            return trial.under(change.apply(value)).share(key)
+
+        value = smallest(change, share_at, trial.failing[key])
         if value is not None:
-            yield Remedy(
-                key, matter.value, change.now, value, change.unit, change.say(value), trial.title
-            )
+            steps.setdefault(value, key)
+    for value, key in steps.items():
+        plain = Remedy(
+            key, change.matter.value, change.now, value, change.unit, change.say(value),
+            trial.title, settings=change.settings(value),
+        )  # fmt: skip
+        yield _with_effects(plain, trial, trial.under(change.apply(value)))
 
 
-def _cleaner_surfaces(trial: Trial, key: MarginKey) -> Iterator[Remedy]:
+def _with_effects(remedy: Remedy, trial: Trial, changed: Variant) -> Remedy:
+    """Return a remedy with what else it mends and what it breaks."""
+    passes = frozenset(key for key in MarginKey if changed.passes(key))
+    return _with_passing(remedy, trial, passes)
+
+
+def _with_passing(remedy: Remedy, trial: Trial, passes: frozenset[MarginKey]) -> Remedy:
+    failing = trial.failing
+    return replace(
+        remedy,
+        also=tuple(key for key in failing if key in passes and key is not remedy.margin),
+        breaks=tuple(key for key in MarginKey if key not in passes and key not in failing),
+        solves=len(passes) == len(MarginKey),
+    )
+
+
+def _cleaner_surfaces(keys: Sequence[MarginKey], trial: Trial) -> Iterator[Remedy]:
     asked = trial.requirements
     better = tuple(treatments(asked))
-    everything = asked
     for treatment in better:
-        everything = treatment.apply(everything, treatment.steps[-1])
-    # what all surfaces together cannot do, none does alone
-    if not better or (len(better) > 1 and trial.share(key, everything) < 1.0):
+        steps: dict[Condition, MarginKey] = {}
+        for key in keys:
+            for condition in treatment.steps:
+                if trial.under(treatment.apply(asked, condition)).passes(key):
+                    steps.setdefault(condition, key)
+                    break
+        for condition, key in steps.items():
+            yield _treated(treatment, condition, key, trial)
+
+
+def _treated(treatment: Treatment, condition: Condition, key: MarginKey, trial: Trial) -> Remedy:
+    plain = Remedy(
+        margin=key,
+        change=treatment.path,
+        from_value=treatment.rate_pa_m_s(treatment.surface.condition),
+        to_value=treatment.rate_pa_m_s(condition),
+        unit="Pa m/s",
+        text=treatment.say(condition),
+        stack_title=trial.title,
+        settings=treatment.settings(condition),
+    )
+    changed = trial.under(treatment.apply(trial.requirements, condition))
+    return _with_effects(plain, trial, changed)
+
+
+def _swapped(
+    matter: Matter, keys: Sequence[MarginKey], trial: Trial, swaps: Swaps
+) -> Iterator[Remedy]:
+    """Yield the cheapest part for each margin, the same part for several once."""
+    parts: dict[str, tuple[MarginKey, Swapped]] = {}
+    for key in keys:
+        found = swaps.cheapest(matter, key)
+        if found is not None:
+            parts.setdefault(found.swap.text, (key, found))
+    for key, found in parts.values():
+        plain = Remedy(
+            margin=key,
+            change=matter.value,
+            from_value=trial.purchase,
+            to_value=found.purchase,
+            unit=trial.catalog.currency,
+            text=f"{found.swap.text} {_priced(found.purchase, trial)}",
+            stack_title=trial.title,
+            settings=found.swap.settings,
+        )
+        yield _with_passing(plain, trial, found.passes)
+
+
+def _priced(price: float, trial: Trial) -> str:
+    more = price - trial.purchase
+    if abs(more) < HALF_A_CENT:
+        return "The stack costs the same."
+    word = "more" if more > 0 else "less"
+    return f"The stack then costs {abs(more):,.2f} {trial.catalog.currency} {word}."
+
+
+HALF_A_CENT = 0.005
+
+
+def _site(matter: Matter, keys: Sequence[MarginKey], trial: Trial) -> Iterator[Remedy]:
+    """Yield what the site would have to offer, where that alone makes the stack possible."""
+    site = trial.requirements.utilities
+    if matter is Matter.WATER:
+        offered = replace(site, cooling_water=True)
+    else:
+        offered = replace(site, three_phase=True)
+    if offered == site:
         return
-    for treatment in better:
-        for condition in treatment.steps:
-            if trial.share(key, treatment.apply(asked, condition)) >= 1.0 - ROUNDING:
-                yield Remedy(
-                    key,
-                    f"{Matter.SURFACES.value}.{treatment.position}.condition",
-                    treatment.rate_pa_m_s(treatment.surface.condition),
-                    treatment.rate_pa_m_s(condition),
-                    "Pa m/s",
-                    treatment.say(condition),
-                    trial.title,
-                )
-                break
+    changed = trial.under(replace(trial.requirements, utilities=offered))
+    for key in keys:
+        if changed.passes(key):
+            plain = Remedy(
+                key, matter.value, 0.0, 1.0, "", SITE[matter], trial.title,
+                settings=((matter.value, "yes"),),
+            )  # fmt: skip
+            yield _with_effects(plain, trial, changed)
+            return
 
 
-def _intrusion(remedy: Remedy, order: Sequence[Matter]) -> int:
-    return next(i for i, matter in enumerate(order) if remedy.change.startswith(matter.value))
+SITE = {
+    Matter.WATER: "Provide cooling water at the site.",
+    Matter.THREE_PHASE: "Provide three-phase mains at the site.",
+}
 
 
-def smallest(change: Change, share_at: Callable[[float], float], share_now: float) -> float | None:
-    """Return the value nearest to the present one at which a margin reaches its threshold.
-
-    Parameters
-    ----------
-    change : Change
-        What moves, and how far it may.
-    share_at : callable
-        Margin ÷ threshold at a value.
-    share_now : float
-        The same at the present value, below 1.
-
-    Returns
-    -------
-    float or None
-        A value that was tried and passes: at most ``BAND`` above the threshold unless the margin
-        jumps there. None where the far end does not pass.
-    """
-    if change.whole:
-        return _smallest_count(change, share_at)
-    tried: dict[float, float] = {math.log(change.now): share_now}
-
-    def excess(ln_value: float) -> float:
-        if ln_value not in tried:
-            tried[ln_value] = share_at(math.exp(ln_value))
-        share = tried[ln_value]
-        # only the sign matters far away, where a margin may be 0 or infinite
-        gap = math.log(min(max(share, 1e-4), 1e4))
-        return 0.0 if 0.0 <= gap <= BAND else gap - BAND / 2.0
-
-    start, end = math.log(change.now), math.log(change.far)
-    if excess(end) < 0.0:
-        return None
-    brentq(excess, start, end, xtol=STEP)
-    passing = [x for x, share in tried.items() if share >= 1.0 - ROUNDING]
-    return math.exp(min(passing, key=lambda x: abs(x - start)))
+def _rank(remedy: Remedy) -> tuple[bool, bool, int, int, float]:
+    """Order remedies: what breaks nothing, what solves all, what asks least, what mends most."""
+    matter = Matter.SURFACES
+    if not remedy.change.startswith(f"{matter.value}."):
+        matter = Matter(remedy.change)
+    kind = 1 if matter in SWAPPED else 2 if matter in GIVEN_UP else 0
+    return (bool(remedy.breaks), not remedy.solves, kind, -len(remedy.also), _size(remedy, kind))
 
 
-def _smallest_count(change: Change, share_at: Callable[[float], float]) -> float | None:
-    """Halve between a count that fails and one that passes."""
-    failing, passing = round(change.now), round(change.far)
-    if share_at(float(passing)) < 1.0 - ROUNDING:
-        return None
-    while abs(passing - failing) > 1:
-        middle = (passing + failing) // 2
-        if share_at(float(middle)) >= 1.0 - ROUNDING:
-            passing = middle
-        else:
-            failing = middle
-    return float(passing)
+def _size(remedy: Remedy, kind: int) -> float:
+    """Return how large a change is: parts by what they cost, all else in proportion."""
+    if kind == 1:
+        return remedy.to_value - remedy.from_value
+    if remedy.from_value <= 0.0 or remedy.to_value <= 0.0:
+        return abs(remedy.to_value - remedy.from_value)
+    return abs(math.log(remedy.to_value / remedy.from_value))

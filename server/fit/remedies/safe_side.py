@@ -24,7 +24,7 @@ def length(value_m: float, *, up: bool | None = None) -> str:
     """Return a length in whole millimetres, rounded to one side where asked."""
     millimetres = value_m * 1000.0
     whole = round(millimetres) if up is None else round(_to_side(millimetres, 1.0, up=up))
-    return f"{whole} mm" if whole < 1000 else f"{whole / 1000:.3g} m"
+    return f"{whole} mm" if whole < 1000 else f"{whole / 1000:g} m"
 
 
 def _to_side(number: float, grain: float, *, up: bool) -> float:

@@ -7,7 +7,7 @@ it in another; both only when a margin asks for them.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -17,8 +17,8 @@ from server.catalog.flanges import Flange
 from server.catalog.items import (
     BackingPump,
     CapturePump,
-    Catalog,
     Fluid,
+    Item,
     RootsBooster,
     Trap,
     TrapPlace,
@@ -26,12 +26,14 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.fit.candidates import COLD_TRAPS, Back, Field, Front, grades_for, make_back, make_front
+from server.fit.case import Ledger
+from server.fit.evacuation import evacuate
 from server.fit.evaluation import How, Judged, judge
 from server.fit.loads import loads_of
-from server.fit.remedies.changes import Matter
+from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
+from server.fit.remedies.matters import Matter, Settings
 from server.fit.remedies.trial import Trial
-from server.fit.requirements import Requirements
-from server.fit.results import MarginKey, Remedy
+from server.fit.results import MarginKey
 from server.fit.thresholds import ROUNDING, RULES
 from server.physics.arrays import BoolArray, FloatArray
 
@@ -45,14 +47,36 @@ class Swap:
     back: Back
     text: str
 
+    @property
+    def settings(self) -> Settings:
+        """Return what to choose in a check: a part left out has nothing typed."""
+        trap = (self.front.trap if self.front else None) or self.back.trap
+        chosen: tuple[tuple[str, Item | None], ...] = (
+            ("high_vacuum_pump", self.front.pump if self.front else None),
+            ("fluid", self.front.fluid if self.front else None),
+            ("trap", trap),
+            ("booster", self.back.booster),
+            ("backing_pump", self.back.backing),
+        )
+        return tuple((f"stack.{name}", part.sku if part else "") for name, part in chosen)
+
+
+@dataclass(frozen=True)
+class Swapped:
+    """A swap with what it comes to."""
+
+    swap: Swap
+    purchase: float
+    passes: frozenset[MarginKey]
+    """Margins at or above their thresholds, or that no longer apply."""
+
 
 @dataclass(frozen=True)
 class _Judgement:
     """Swaps with what they come to, n of them."""
 
     swaps: tuple[Swap, ...]
-    shares: dict[MarginKey, FloatArray]
-    fails: dict[MarginKey, BoolArray]
+    passes: dict[MarginKey, BoolArray]
     purchase: FloatArray
 
 
@@ -61,50 +85,25 @@ class Swaps:
 
     def __init__(self, trial: Trial) -> None:
         self._trial = trial
-        self._failing = {key for key in MarginKey if _ratio(trial.now, key)[0] < 1.0 - ROUNDING}
+        self._sound = [key for key in MarginKey if trial.now.passes(key)]
 
-    def remedies(self, matter: Matter, key: MarginKey) -> Iterator[Remedy]:
-        """Yield the cheapest part of a kind that lifts a margin, if there is one."""
-        if matter in SITE:
-            yield from self._site(matter, key)
-        elif matter in SWAPPED:
-            best = self._cheapest(matter, key)
-            if best is not None:
-                trial, (swap, price) = self._trial, best
-                yield Remedy(
-                    margin=key,
-                    change=matter.value,
-                    from_value=trial.purchase,
-                    to_value=price,
-                    unit=trial.catalog.currency,
-                    text=f"{swap.text} {self._priced(price)}",
-                    stack_title=trial.title,
-                )
-
-    def _priced(self, price: float) -> str:
-        currency = self._trial.catalog.currency
-        more = price - self._trial.purchase
-        if abs(more) < 0.005:  # half a cent
-            return "The stack costs the same."
-        word = "more" if more > 0 else "less"
-        return f"The stack then costs {abs(more):,.2f} {currency} {word}."
-
-    def _cheapest(self, matter: Matter, key: MarginKey) -> tuple[Swap, float] | None:
-        found: list[tuple[float, int, Swap]] = []
+    def cheapest(self, matter: Matter, key: MarginKey) -> Swapped | None:
+        """Return the cheapest part of a kind that lifts a margin and breaks no other."""
+        found: list[tuple[float, int, _Judgement]] = []
         for judged in self._judgements(matter):
-            lifted = judged.shares[key] >= 1.0 - ROUNDING
-            for other, fails in judged.fails.items():
-                if other not in self._failing:
-                    lifted = lifted & ~fails
+            lifted = judged.passes[key].copy()
+            for other in self._sound:
+                lifted &= judged.passes[other]
             found += [
-                (float(judged.purchase[place]), int(place), judged.swaps[place])
+                (float(judged.purchase[place]), int(place), judged)
                 for place in np.nonzero(lifted)[0]
                 if judged.swaps[place].matter is matter
             ]
         if not found:
             return None
-        price, _, swap = min(found, key=lambda entry: entry[:2])
-        return swap, price
+        price, place, judged = min(found, key=lambda entry: entry[:2])
+        passes = frozenset(key for key in MarginKey if judged.passes[key][place])
+        return Swapped(judged.swaps[place], price, passes)
 
     def _judgements(self, matter: Matter) -> tuple[_Judgement, ...]:
         if matter in (Matter.BACKING_PUMP, Matter.BOOSTER):
@@ -116,58 +115,69 @@ class Swaps:
     @cached_property
     def _behind(self) -> _Judgement:
         """Stacks with another back."""
-        swaps = [
-            swap
-            for swap in other_backs(self._trial)
-            if swap.back.refusal is None or swap.back.refusal.key in self._failing
-        ]
-        field = Field((self._trial.front,), tuple(swap.back for swap in swaps))
-        return _judged(swaps, field, self._trial) if swaps else _NOTHING
+        swaps = [swap for swap in other_backs(self._trial) if self._allowed(swap.back)]
+        return self._judged(swaps, (self._trial.front,), tuple(swap.back for swap in swaps))
 
     @cached_property
     def _before(self) -> _Judgement:
         """Stacks with another front."""
-        swaps = [
-            swap
-            for swap in other_fronts(self._trial)
-            if swap.front is None
-            or swap.front.refusal is None
-            or swap.front.refusal.key in self._failing
-        ]
-        field = Field(tuple(swap.front for swap in swaps), (self._trial.back,))
-        return _judged(swaps, field, self._trial) if swaps else _NOTHING
+        swaps = [swap for swap in other_fronts(self._trial) if self._allowed(swap.front)]
+        return self._judged(swaps, tuple(swap.front for swap in swaps), (self._trial.back,))
 
-    def _site(self, matter: Matter, key: MarginKey) -> Iterator[Remedy]:
-        """Yield what the site would have to offer, where that alone makes the stack possible."""
+    def _allowed(self, part: Front | Back | None) -> bool:
+        """Say whether a part breaks nothing by itself that is whole now."""
+        return part is None or part.refusal is None or part.refusal.key not in self._sound
+
+    def _judged(
+        self, swaps: Sequence[Swap], fronts: tuple[Front | None, ...], backs: tuple[Back, ...]
+    ) -> _Judgement:
+        if not swaps:
+            return _NOTHING
         trial = self._trial
-        site = trial.requirements.utilities
-        if matter is Matter.WATER and not site.cooling_water:
-            asked = replace(trial.requirements, utilities=replace(site, cooling_water=True))
-        elif matter is Matter.THREE_PHASE and not site.three_phase:
-            asked = replace(trial.requirements, utilities=replace(site, three_phase=True))
-        else:
-            return
-        front, back = remade(trial.front, trial.back, asked, trial.catalog)
-        if any(part and part.refusal and part.refusal.key is key for part in (front, back)):
-            return
-        yield Remedy(key, matter.value, 0.0, 1.0, "", SITE[matter], trial.title)
+        asked = trial.requirements
+        steady = How(only=frozenset(STEADY_MARGINS))
+        judged = judge(
+            Field(fronts, backs), loads_of(asked), asked, trial.catalog, trial.purse, steady
+        )
+        passes = {key: _passes(judged.ledgers.get(key), key, len(swaps)) for key in STEADY_MARGINS}
+        whole = np.ones(len(swaps), dtype=np.bool_)
+        for key in self._sound:
+            whole &= passes.get(key, whole)
+        failing = trial.failing
+        lifted = np.full(len(swaps), not TIMED_MARGINS.keys().isdisjoint(failing))
+        for key in failing:
+            lifted |= passes.get(key, lifted)
+        passes |= _passes_in_time(judged, whole & lifted, len(swaps))
+        return _Judgement(tuple(swaps), passes, judged.case.purchase.ravel())
 
 
-SITE = {
-    Matter.WATER: "Provide cooling water at the site.",
-    Matter.THREE_PHASE: "Provide three-phase mains at the site.",
-}
 SWAPPED = frozenset({Matter.FLUID, Matter.TRAP, Matter.BACKING_PUMP, Matter.BOOSTER, Matter.PUMP})
+"""What another part of the catalogue may take the place of."""
 
-_NOTHING = _Judgement((), dict.fromkeys(MarginKey, np.empty(0)), {}, np.empty(0))
+_NOTHING = _Judgement((), dict.fromkeys(MarginKey, np.empty(0, dtype=np.bool_)), np.empty(0))
 
 
-def remade(
-    front: Front | None, back: Back, asked: Requirements, catalog: Catalog
-) -> tuple[Front | None, Back]:
-    """Return the same parts as they stand under another inquiry."""
-    anew = None if front is None else make_front(front.pump, front.fluid, front.trap, asked)
-    return anew, make_back(back.backing, back.booster, back.trap, asked, catalog)
+def _passes(ledger: Ledger | None, key: MarginKey, count: int) -> BoolArray:
+    """Say which of some combinations reach a threshold; those too that it does not apply to."""
+    if ledger is None:
+        return np.ones(count, dtype=np.bool_)
+    ratio = np.broadcast_to(ledger.ratio.ravel(), (count,))
+    return np.asarray(~(ratio < RULES[key].threshold * (1.0 - ROUNDING)))
+
+
+def _passes_in_time(judged: Judged, whole: BoolArray, count: int) -> dict[MarginKey, BoolArray]:
+    """Follow the pump-down of combinations worth it; the others pass nothing in time."""
+    case = judged.case
+    shape = judged.worst_share.shape
+    rows, columns = np.nonzero(whole.reshape(shape))
+    time = np.full(shape, np.inf)
+    if whole.any():
+        fronts, backs = case.field.fronts, case.field.backs
+        found = evacuate(fronts, backs, case.states, case.loads, case.requirements, (rows, columns))
+        time[rows, columns] = found.time_s
+    return {
+        key: whole & _passes(timed(case, time), key, count) for key, timed in TIMED_MARGINS.items()
+    }
 
 
 def other_backs(trial: Trial) -> Iterator[Swap]:
@@ -248,25 +258,3 @@ def _like(trap: Trap | None, inlet: Flange, trial: Trial) -> Trap | None:
 def _named(name: str) -> str:
     """Return an item's name inside a sentence."""
     return f"“{name}”"
-
-
-def _judged(swaps: Sequence[Swap], field: Field, trial: Trial) -> _Judgement:
-    asked = trial.requirements
-    judged = judge(field, loads_of(asked), asked, trial.catalog, trial.purse, How(follow_all=True))
-    ratios = {key: _ratio(judged, key) for key in MarginKey}
-    return _Judgement(
-        tuple(swaps),
-        {key: ratio / RULES[key].threshold for key, ratio in ratios.items()},
-        {key: ratio < 1.0 - ROUNDING for key, ratio in ratios.items()},
-        judged.case.purchase.ravel(),
-    )
-
-
-def _ratio(judged: Judged, key: MarginKey) -> FloatArray:
-    """Return a margin of all combinations, flat; infinite where it does not apply."""
-    shape = judged.worst_share.shape
-    ledger = judged.ledgers.get(key)
-    if ledger is None:
-        return np.full(shape, np.inf).ravel()
-    ratio = np.broadcast_to(ledger.ratio, shape).ravel()
-    return np.where(np.isnan(ratio), np.inf, ratio)

@@ -3,106 +3,217 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Hashable
+from dataclasses import replace
+from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
 from server.catalog.items import Catalog
 from server.fit.backing import BackTables, back_tables
-from server.fit.candidates import COLD_TRAPS, Field
-from server.fit.costs import Purse
-from server.fit.evaluation import ALL_MARGINS, How, Judged, judge
+from server.fit.candidates import COLD_TRAPS, Back, Field, Front, make_back, make_front
+from server.fit.case import Case, Ledger
+from server.fit.costs import CostTable, Purse
+from server.fit.evacuation import evacuate
+from server.fit.evaluation import How, judge
 from server.fit.explain import Spot
 from server.fit.inlet import InletTables, inlet_tables
-from server.fit.loads import Loads, loads_of
-from server.fit.margins import TIMED_MARGINS
+from server.fit.loads import loads_of
+from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
 from server.fit.present import title_of
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
+from server.fit.settled import FieldStates
 from server.fit.thresholds import ROUNDING, RULES
+from server.physics.arrays import FloatArray
+
+ONE = (np.zeros(1, dtype=np.intp), np.zeros(1, dtype=np.intp))
+"""The only combination of a field of one."""
+
+BOUGHT = frozenset({MarginKey.UTILITIES, MarginKey.COMPATIBILITY, MarginKey.BUDGET})
+"""Margins of parts and prices, which states say nothing about."""
 
 
 class Trial:
-    """One combination and its inquiry; tables that a change leaves alone are made once."""
+    """One combination and its inquiry; what a change leaves alone is worked out once."""
 
-    def __init__(self, spot: Spot, requirements: Requirements, catalog: Catalog) -> None:
+    def __init__(self, spot: Spot, purse: Purse) -> None:
         self.front, self.back = spot.front, spot.back
         self.title = title_of(spot)
-        self.requirements = requirements
-        self.catalog = catalog
-        self.field = Field((spot.front,), (spot.back,))
-        self.purse = Purse(requirements, catalog)
-        self._cost = self.purse.table(self.field)
-        self._inlets: dict[object, InletTables | None] = {}
-        self._backings: dict[object, BackTables] = {}
-        self._now = self._judge(requirements)
-        self._tried: dict[tuple[Requirements, MarginKey], float] = {}
+        self.purse = purse
+        self.known = _Known()
+        self._variants: dict[Requirements, Variant] = {}
 
     @property
-    def now(self) -> Judged:
-        """The combination as it is asked for, pump-down included."""
-        return self._now
+    def requirements(self) -> Requirements:
+        """The inquiry as it is asked."""
+        return self.purse.requirements
 
     @property
+    def catalog(self) -> Catalog:
+        """What can be sold."""
+        return self.purse.catalog
+
+    @property
+    def now(self) -> Variant:
+        """The combination as it is asked for."""
+        return self.under(self.requirements)
+
+    @cached_property
     def purchase(self) -> float:
         """What it costs to buy, in the catalogue's currency."""
-        return float(self._now.case.purchase[0, 0])
+        return float(self.now.case.purchase[0, 0])
 
+    @cached_property
     def failing(self) -> dict[MarginKey, float]:
-        """Return every margin below its threshold, as a share of the threshold."""
-        shares = {key: share_of(self._now, key) for key in self._now.ledgers}
+        """Every margin below its threshold, as a share of the threshold."""
+        shares = {key: self.now.share(key) for key in MarginKey}
         return {key: share for key, share in shares.items() if share < 1.0 - ROUNDING}
 
-    def share(self, key: MarginKey, requirements: Requirements) -> float:
-        """Return a margin ÷ its threshold for a changed inquiry; inf where it no longer applies."""
-        if (requirements, key) not in self._tried:
-            # margins that need the pump-down share the work of following it
-            keys = frozenset(TIMED_MARGINS) if key in TIMED_MARGINS else frozenset({key})
-            judged = self._judge(requirements, keys)
-            self._tried |= {(requirements, known): share_of(judged, known) for known in keys}
-        return self._tried[requirements, key]
+    def under(self, requirements: Requirements) -> Variant:
+        """Return the combination under a changed inquiry."""
+        if requirements not in self._variants:
+            self._variants[requirements] = Variant(self, requirements)
+        return self._variants[requirements]
 
-    def _judge(
-        self, requirements: Requirements, only: frozenset[MarginKey] = ALL_MARGINS
-    ) -> Judged:
-        loads = loads_of(requirements)
+
+T = TypeVar("T")
+
+
+class _Known:
+    """Results by what they rest on."""
+
+    def __init__(self) -> None:
+        self._results: dict[Hashable, object] = {}
+
+    def once(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return a result; made where it is not known yet."""
+        if key not in self._results:
+            self._results[key] = make()
+        return self._results[key]  # type: ignore[return-value]  # made by the same key
+
+
+class Variant:
+    """A combination under one changed inquiry; a margin is worked out when it is asked for."""
+
+    def __init__(self, trial: Trial, requirements: Requirements) -> None:
+        self.trial, self.requirements = trial, requirements
+        self._shares: dict[MarginKey, float] = {}
+
+    def share(self, key: MarginKey) -> float:
+        """Return a margin ÷ its threshold; inf where it does not apply."""
+        if key not in self._shares:
+            self._shares[key] = share_of(self._ledger(key), key)
+        return self._shares[key]
+
+    def passes(self, key: MarginKey) -> bool:
+        """Say whether a margin reaches its threshold, or does not apply."""
+        return self.share(key) >= 1.0 - ROUNDING
+
+    def _ledger(self, key: MarginKey) -> Ledger | None:
+        if key in TIMED_MARGINS:
+            return TIMED_MARGINS[key](self.case, self.time_s)
+        return STEADY_MARGINS[key](self._priced if key in BOUGHT else self.case)
+
+    @cached_property
+    def time_s(self) -> FloatArray:
+        """Pump-down time, shape (1, 1); infinite where the target is not reached."""
+
+        def follow() -> FloatArray:
+            case = self.case
+            field = case.field
+            found = evacuate(
+                field.fronts, field.backs, case.states, case.loads, self.requirements, ONE
+            )
+            return found.time_s.reshape(1, 1)
+
+        key = ("time", *self._rests_on, self.requirements.target_pressure_pa)
+        return self.trial.known.once(key, follow)
+
+    @cached_property
+    def case(self) -> Case:
+        """What the margins rest on, with prices as they were before the change."""
+        trial, asked, loads = self.trial, self.requirements, loads_of(self.requirements)
+        field = Field((trial.front,), (trial.back,))
+        purse, known = trial.purse, trial.known
         how = How(
-            follow_all=True,
-            only=only,
-            cost=self._cost,
-            inlet=self._inlet(loads, requirements),
-            backing=self._backing(loads, requirements),
+            only=frozenset(),
+            cost=known.once("cost", lambda: purse.table(field)),
+            inlet=self._inlet(field, loads.species),
+            backing=self._backing(field, loads.species),
         )
-        return judge(self.field, loads, requirements, self.catalog, self.purse, how)
+        case = judge(field, loads, asked, trial.catalog, purse, how).case
+        # states are solved when they are asked for: those of an equal variant may be solved already
+        states: FieldStates = known.once(("states", *self._rests_on), lambda: case.states)
+        return replace(case, states=states)
 
-    def _inlet(self, loads: Loads, requirements: Requirements) -> InletTables | None:
-        trap = self.front.trap if self.front else None
-        key: tuple[object, ...] = (loads.species, requirements.line, requirements.chamber.port)
-        if trap is not None and trap.kind in COLD_TRAPS:
-            key = (*key, asked_pa(requirements))
-        if key not in self._inlets:
-            self._inlets[key] = inlet_tables(
-                self.field.fronts, loads.species, requirements, self.catalog
-            )
-        return self._inlets[key]
+    @cached_property
+    def _priced(self) -> Case:
+        """The same with parts and prices as they are after the change."""
+        trial, asked = self.trial, self.requirements
+        if asked is trial.requirements:
+            return self.case
+        front, back = remade(trial.front, trial.back, asked, trial.catalog)
+        field = Field((front,), (back,))
 
-    def _backing(self, loads: Loads, requirements: Requirements) -> BackTables:
-        key: tuple[object, ...] = (loads.species, requirements.rough_line)
-        if self.back.trap is not None and self.back.trap.kind in COLD_TRAPS:
-            key = (*key, asked_pa(requirements))
-        if key not in self._backings:
-            self._backings[key] = back_tables(
-                self.field.backs, loads.species, requirements, self.catalog
-            )
-        return self._backings[key]
+        def prices() -> CostTable:
+            return Purse(asked, trial.catalog).table(field)
+
+        how = How(only=frozenset(), cost=trial.known.once(("cost", *self._bought_for), prices))
+        how = replace(how, inlet=self.case.states.inlet, backing=self.case.states.backing)
+        return judge(field, self.case.loads, asked, trial.catalog, trial.purse, how).case
+
+    @property
+    def _bought_for(self) -> tuple[Hashable, ...]:
+        """What prices and parts rest on."""
+        asked = self.requirements
+        return (
+            asked.line, asked.rough_line, asked.foreline, asked.target_pressure_pa, asked.process,
+            asked.duty, asked.utilities,
+        )  # fmt: skip
+
+    @property
+    def _rests_on(self) -> tuple[Hashable, ...]:
+        """What the states rest on; a new kind of change that touches more belongs in here."""
+        asked = self.requirements
+        process = asked.process
+        running = process.pressure_pa is not None
+        return (
+            asked.chamber, asked.line, asked.rough_line, asked.foreline, process.gas,
+            process.vapour, running, asked.pump_down_time_s, self._held_at_pa,
+        )  # fmt: skip
+
+    @property
+    def _held_at_pa(self) -> float | None:
+        """Pressure at which a cold trap must hold vapour; None without one."""
+        traps = (self.trial.front.trap if self.trial.front else None, self.trial.back.trap)
+        if any(trap is not None and trap.kind in COLD_TRAPS for trap in traps):
+            return self.requirements.process.pressure_pa or self.requirements.target_pressure_pa
+        return None
+
+    def _inlet(self, field: Field, species: tuple[str, ...]) -> InletTables | None:
+        asked, catalog = self.requirements, self.trial.catalog
+        key = ("inlet", species, asked.line, asked.chamber.port, self._held_at_pa)
+        return self.trial.known.once(
+            key, lambda: inlet_tables(field.fronts, species, asked, catalog)
+        )
+
+    def _backing(self, field: Field, species: tuple[str, ...]) -> BackTables:
+        asked, catalog = self.requirements, self.trial.catalog
+        key = ("backing", species, asked.rough_line, self._held_at_pa)
+        return self.trial.known.once(key, lambda: back_tables(field.backs, species, asked, catalog))
 
 
-def asked_pa(requirements: Requirements) -> float:
-    """Return the pressure [Pa] at which a cold trap must hold vapour."""
-    return requirements.process.pressure_pa or requirements.target_pressure_pa
+def remade(
+    front: Front | None, back: Back, asked: Requirements, catalog: Catalog
+) -> tuple[Front | None, Back]:
+    """Return the same parts as they stand under another inquiry."""
+    anew = None if front is None else make_front(front.pump, front.fluid, front.trap, asked)
+    return anew, make_back(back.backing, back.booster, back.trap, asked, catalog)
 
 
-def share_of(judged: Judged, key: MarginKey) -> float:
+def share_of(ledger: Ledger | None, key: MarginKey) -> float:
     """Return a margin of a single combination ÷ its threshold; inf where it does not apply."""
-    ledger = judged.ledgers.get(key)
     ratio = math.nan if ledger is None else float(np.broadcast_to(ledger.ratio, (1, 1))[0, 0])
     return math.inf if math.isnan(ratio) else ratio / RULES[key].threshold

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
-from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
@@ -14,13 +13,14 @@ from fastapi.responses import HTMLResponse
 from server.errors import NotFound
 from server.fit.ports import SavedAdvice
 from server.fit.requirements import Requirements
-from server.fit.results import Advice, Remedy, StackAdvice, Working
+from server.fit.results import Advice, StackAdvice, Working
 from server.physics.sources import SOURCES
 from server.web.charts import stack_charts
 from server.web.deps import ServicesDep
-from server.web.fields import FIELDS, pattern
-from server.web.formatting import number, si_quantity
+from server.web.formatting import number
+from server.web.forms import Form
 from server.web.pages import ChartView, RendererDep
+from server.web.remedy_list import StackGroup, offers_in_inquiry
 from server.web.summary import Stage, asked_in_words, stages_of
 
 router = APIRouter(prefix="/advice/{token}")
@@ -40,7 +40,7 @@ class AdvicePage:
     horizon: str
     flows: Mapping[int, tuple[Stage, ...]]
     charts: tuple[ChartView, ...]
-    remedies: tuple[tuple[Remedy, str], ...]
+    remedies: tuple[StackGroup, ...]
     rejected: tuple[tuple[str, int], ...]
     rejected_total: int
 
@@ -56,6 +56,7 @@ class StackPage:
     stack: StackAdvice
     flow: tuple[Stage, ...]
     charts: tuple[ChartView, ...]
+    remedies: tuple[StackGroup, ...]
 
 
 @dataclass(frozen=True)
@@ -88,7 +89,7 @@ def show_advice(
         horizon=horizon_in_words(requirements),
         flows={stack.rank: stages_of(stack.parts) for stack in advice.stacks},
         charts=renderer.views(charts),
-        remedies=tuple((remedy, try_link(token, remedy)) for remedy in advice.remedies),
+        remedies=offers_in_inquiry(advice.remedies, token, Form.from_request(saved.inquiry)),
         rejected=tuple((key, found) for key, found in rejected if found),
         rejected_total=sum(advice.counts.rejected.values()),
     )
@@ -109,6 +110,7 @@ def show_stack(
         stack=stack,
         flow=stages_of(stack.parts),
         charts=renderer.views(stack_charts(stack, saved.requirements)),
+        remedies=offers_in_inquiry(stack.remedies, token, Form.from_request(saved.inquiry)),
     )
     return renderer.page(request, page)
 
@@ -163,15 +165,3 @@ def horizon_in_words(requirements: Requirements) -> str:
     """Return the span that costs are counted over."""
     years = requirements.commercial.horizon_years
     return "1 year" if years == 1 else f"{number(years)} years"
-
-
-def try_link(token: str, remedy: Remedy) -> str:
-    """Return the address of the form with a remedy's change made, empty where no field has it."""
-    if pattern(remedy.change) not in FIELDS:
-        return ""
-    changed = {
-        "from": token,
-        "change": remedy.change,
-        "to": si_quantity(remedy.to_value, remedy.unit),
-    }
-    return f"/inquiry?{urlencode(changed)}"

@@ -21,6 +21,7 @@ from server.web.deps import CatalogDep, Services, ServicesDep
 from server.web.fields import ROWS
 from server.web.forms import Form
 from server.web.pages import ChartView, RendererDep
+from server.web.remedy_list import StackGroup, offers_in_check
 from server.web.summary import Stage, asked_in_words, stages_of
 from server.web.typed import Pairs, action_of
 
@@ -40,6 +41,7 @@ class CheckPage:
     flow: tuple[Stage, ...] = ()
     charts: tuple[ChartView, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
+    remedies: tuple[StackGroup, ...] = ()
 
 
 @router.get("")
@@ -80,6 +82,7 @@ def send_form(
         flow=stages_of(stack.parts),
         charts=renderer.views(stack_charts(stack, requirements)),
         assumptions=requirements.assumptions,
+        remedies=offers_in_check(stack.remedies, form),
     )
     return renderer.page(request, page)
 

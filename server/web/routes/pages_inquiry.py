@@ -49,11 +49,11 @@ def empty_form(request: Request, services: ServicesDep, renderer: RendererDep) -
             raise NotFound("There is no such example.")
         form = Form.from_request(EXAMPLES[example])
         notes = ("An invented example; nothing in it is anyone’s real inquiry.",)
-    path, value = asked.get("change", ""), asked.get("to", "")
-    if pattern(path) in FIELDS and value:
-        before = form.value(path) or "nothing"
-        form = form.with_values({path: value[:100]})
-        notes = (f"{label_at(path)}: {value[:100]} instead of {before[:100]}.",)
+    for path, value in zip(asked.getlist("change"), asked.getlist("to"), strict=False):
+        if pattern(path) in FIELDS and value:
+            before = words(form.value(path)) or "nothing"
+            form = form.with_values({path: value[:100]})
+            notes += (f"{label_at(path)}: {words(value[:100])} instead of {before[:100]}.",)
     return renderer.page(
         request, InquiryPage(form, form_choices(), notes, editing=bool(asked.get("from")))
     )

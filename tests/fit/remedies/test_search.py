@@ -7,9 +7,9 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.fit.remedies.changes import Change, Matter
-from server.fit.remedies.offered import smallest
+from server.fit.remedies.matters import Change, Matter
 from server.fit.remedies.safe_side import length, rounded
+from server.fit.remedies.search import smallest
 from server.units import Dimension, parse_quantity
 from tests.fit.engine_cases import COATER, inquiry
 
@@ -19,7 +19,9 @@ WITHIN = 0.01
 
 def a_change(now: float, far: float, *, whole: bool = False) -> Change:
     asked = inquiry(COATER)
-    return Change(Matter.TARGET, "Pa", now, far, lambda _value: asked, str, whole)
+    return Change(
+        Matter.TARGET, "Pa", now, far, lambda _value: asked, str, lambda _value: (), whole
+    )
 
 
 @given(
@@ -77,3 +79,24 @@ def test_lengths_are_said_in_whole_millimetres() -> None:
     assert length(0.0839, up=False) == "83 mm"
     assert length(0.084, up=True) == "84 mm"
     assert length(1.2) == "1.2 m"
+    assert length(1.2346, up=True) == "1.235 m"
+    assert length(1.2346, up=False) == "1.234 m"
+
+
+@given(
+    ln_room=st.floats(0.5, 7.0),
+    power=st.sampled_from([-1.0, 1.0]),
+    reached=st.floats(0.05, 0.9),
+)
+def test_what_goes_in_proportion_is_found_at_the_first_try(
+    ln_room: float, power: float, reached: float
+) -> None:
+    tries: list[float] = []
+    share = math.exp(-reached * ln_room)
+
+    def share_at(value: float) -> float:
+        tries.append(value)
+        return share * math.exp(power * math.log(value))
+
+    assert smallest(a_change(1.0, math.exp(math.copysign(ln_room, power))), share_at, share)
+    assert len(tries) == 1
