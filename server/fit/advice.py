@@ -7,20 +7,27 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.catalog.items import Catalog
 from server.errors import Fault, InvalidInquiry
 from server.fit.backing import BackTables, back_tables
-from server.fit.bounds import without_hopeless
+from server.fit.bounds import without_hopeless, without_hopeless_backs
 from server.fit.candidates import Field, Front, fields_of
 from server.fit.choice import StackChoice, field_of_choice
 from server.fit.costs import Purse
 from server.fit.course import Outlook, outlooks
-from server.fit.evaluation import How, Judged, count_rejected, judge, without_refused
+from server.fit.evaluation import (
+    How,
+    Judged,
+    count_rejected,
+    front_states,
+    judge,
+    without_refused,
+)
 from server.fit.explain import Spot
-from server.fit.inlet import inlet_tables
 from server.fit.loads import loads_of
-from server.fit.margins import STEADY_MARGINS
+from server.fit.margins import PRICED_MARGINS, STEADY_MARGINS
 from server.fit.present import cost_of, present, rank_reason, title_of
 from server.fit.ranking import RANKING_RULE, Standing, ranked
 from server.fit.remedies import remedies_for, remedies_of_stack
@@ -61,16 +68,22 @@ def advise(requirements: Requirements, catalog: Catalog) -> Advice:
         usable, refused = without_refused(field)
         rejected += refused
         usable_fields.append(usable)
-        inlet = inlet_tables(usable.fronts, loads.species, requirements, catalog)
-        if inlet is not None:
-            usable, inlet, hopeless = without_hopeless(usable, inlet, loads, requirements)
+        alone = front_states(usable, loads, requirements, catalog)
+        if alone is not None:
+            usable, alone, hopeless = without_hopeless(usable, alone)
             rejected += hopeless
         if not usable.size:
             continue
         skus = tuple(back.skus for back in usable.backs)
         if skus not in known_backs:
             known_backs[skus] = back_tables(usable.backs, loads.species, requirements, catalog)
-        how = How(inlet=inlet, backing=known_backs[skus])
+        usable, backing, hopeless = without_hopeless_backs(
+            usable, known_backs[skus], loads, requirements
+        )
+        rejected += hopeless
+        if not usable.size:
+            continue
+        how = How(fronts=alone, backing=backing)
         judged = judge(usable, loads, requirements, catalog, purse, how)
         rejected += count_rejected(judged)
         fields.append(judged)
@@ -137,7 +150,7 @@ def _remedies(order: _Order, fields: Sequence[Field], purse: Purse) -> tuple[Rem
         return ()
     asked, catalog = purse.requirements, purse.catalog
     loads = loads_of(asked)
-    steady = How(only=frozenset(STEADY_MARGINS))
+    steady = How(only=frozenset(STEADY_MARGINS) | frozenset(PRICED_MARGINS))
     judged = [judge(field, loads, asked, catalog, purse, steady) for field in fields if field.size]
     return remedies_for(judged, asked, catalog)
 
@@ -163,25 +176,48 @@ class _Order:
 def _in_order(fields: Sequence[Judged], purse: Purse) -> _Order:
     """Rank the combinations of all fields that work."""
     horizon = purse.requirements.commercial.horizon_years
-    found, fits, totals, shares, names = [], [], [], [], []
+    found, fits, totals, shares, hardware = [], [], [], [], []
+    names = _Names(judged.case.field for judged in fields)
     for number, judged in enumerate(fields):
         rows, columns = np.nonzero(judged.fits | judged.marginal)
         found.append(np.stack([np.full(len(rows), number), rows, columns]))
         fits.append(judged.fits[rows, columns])
         totals.append(judged.cost.total(horizon)[rows, columns])
         shares.append(judged.worst_share[rows, columns])
-        names.append(_hardware(judged.case.field)[rows, columns])
+        hardware.append(names.of(judged.case.field, rows, columns))
     if not found:
         return _Order(fields, np.zeros((3, 0), dtype=np.intp))
-    _, hardware = np.unique(np.concatenate(names), return_inverse=True)
+    pumps = np.concatenate(hardware)
     standing = Standing(
         fits=np.concatenate(fits),
         total_minor=np.concatenate(totals),
         weakest_ratio=np.concatenate(shares),
-        hardware=hardware.astype(np.int64),
-        name_order=hardware.astype(np.int64),
+        hardware=pumps,
+        name_order=pumps,
     )
     return _Order(fields, np.concatenate(found, axis=1)[:, ranked(standing)])
+
+
+class _Names:
+    """A number for every set of pumps, rising in the order of their SKUs."""
+
+    def __init__(self, fields: Iterable[Field]) -> None:
+        fronts, backs = set(), set()
+        for field in fields:
+            fronts |= {_front_name(front) for front in field.fronts}
+            backs |= {back.skus[:2] for back in field.backs}
+        self._fronts = {name: place for place, name in enumerate(sorted(fronts))}
+        self._backs = {name: place for place, name in enumerate(sorted(backs))}
+
+    def of(self, field: Field, rows: IntArray, columns: IntArray) -> NDArray[np.int64]:
+        """Return the numbers of some combinations of a field."""
+        fronts = np.array([self._fronts[_front_name(front)] for front in field.fronts])
+        backs = np.array([self._backs[back.skus[:2]] for back in field.backs])
+        return np.asarray(fronts[rows] * len(self._backs) + backs[columns], dtype=np.int64)
+
+
+def _front_name(front: Front | None) -> str:
+    return front.pump.sku if front else ""
 
 
 def _best_by_kind(order: _Order, purse: Purse) -> tuple[BestOfKind, ...]:
@@ -219,16 +255,6 @@ def _kind_entry(kind: str, rank: int, spot: Spot, purse: Purse) -> BestOfKind:
         total_over_horizon=cost.total_over_horizon,
         currency=cost.currency,
     )
-
-
-def _hardware(field: Field) -> np.ndarray:
-    """Names of the pumps of every combination, shape (fronts, backs)."""
-    fronts = np.array([front.pump.sku if front else "" for front in field.fronts], dtype=object)
-    backs = np.array(
-        [f" {back.booster.sku if back.booster else ''} {back.backing.sku}" for back in field.backs],
-        dtype=object,
-    )
-    return np.asarray(fronts[:, np.newaxis] + backs[np.newaxis, :])
 
 
 def _present_all(spots: Sequence[Spot], purse: Purse, catalog: Catalog) -> tuple[StackAdvice, ...]:

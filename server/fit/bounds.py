@@ -1,4 +1,4 @@
-"""Exact bounds that rule out a front with every back, before any combination is formed.
+"""Exact bounds that rule out a front or a back with all partners, before combinations are formed.
 
 A back can only add to the pressure at a front's inlet (what diffuses back through a turbo), so the
 states of the front alone, at its resting pressure, bound its margins from above.
@@ -11,26 +11,24 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from server.fit.backing import BackTables
 from server.fit.candidates import Field
-from server.fit.inlet import InletTables
+from server.fit.front_states import FrontStates, process_time_s
 from server.fit.loads import Loads
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
-from server.fit.states import process_time_s, resting_pressure_pa
+from server.fit.states import highest_crossover_pa
 from server.fit.thresholds import BASE_STATE_AFTER_S, ROUNDING
 from server.physics.arrays import FloatArray
-from server.physics.speedtable import SpeedTable
-from server.physics.steady import steady_state
+from server.physics.steady import SteadyState, steady_state
 
 
-def without_hopeless(
-    field: Field, inlet: InletTables, loads: Loads, requirements: Requirements
-) -> tuple[Field, InletTables, Counter[str]]:
+def without_hopeless(field: Field, states: FrontStates) -> tuple[Field, FrontStates, Counter[str]]:
     """Return the field without fronts that no back can help, and what they took along.
 
     A front is counted, once for each back, under the bound it misses by most.
     """
-    bounds = front_bounds(field, inlet, loads, requirements)
+    bounds = front_bounds(states)
     keys = tuple(bounds)
     ratios = np.stack([bounds[key] for key in keys])
     hopeless = (ratios < 1.0 - ROUNDING).any(axis=0)
@@ -39,42 +37,56 @@ def without_hopeless(
     for row in np.nonzero(hopeless)[0]:
         counts[keys[worst[row]].value] += len(field.backs)
     kept = np.nonzero(~hopeless)[0]
-    fronts = tuple(field.fronts[row] for row in kept)
-    return Field(fronts, field.backs), inlet.only(kept), counts
+    some = states.only(kept)
+    return Field(some.fronts, field.backs), some, counts
 
 
-def front_bounds(
-    field: Field, inlet: InletTables, loads: Loads, requirements: Requirements
-) -> Mapping[MarginKey, FloatArray]:
+def front_bounds(states: FrontStates) -> Mapping[MarginKey, FloatArray]:
     """Return an upper bound of each margin that a front alone decides, shape (fronts,)."""
-    fronts = [front for front in field.fronts if front is not None]
-    resting = np.array([resting_pressure_pa(front) for front in fronts])
-    base = _lowest(loads.base_pa_m3_s(BASE_STATE_AFTER_S), inlet, inlet.at_chamber, resting)
-    bounds = {MarginKey.ULTIMATE: _bound(requirements.target_pressure_pa, base)}
-    asked = requirements.process.pressure_pa
-    if not loads.has_process and asked is None:
+    asked = states.requirements
+    bounds = {MarginKey.ULTIMATE: _bound(asked.target_pressure_pa, states.base_chamber)}
+    running = states.process_load
+    if running is None:
         return bounds
-    running = loads.running_pa_m3_s(process_time_s(requirements))
-    if asked is not None:
-        chamber = _lowest(running, inlet, inlet.at_chamber, resting)
-        bounds[MarginKey.PROCESS_PRESSURE] = _bound(asked, chamber)
-    own = np.array([front.pump.largest_throughput_pa_m3_s for front in fronts])
-    reaching = np.zeros(len(fronts))
-    for gas, flow in running.items():
-        reaching += flow * (1.0 - inlet.caught[gas][inlet.row_of_front])
+    if asked.process.pressure_pa is not None:
+        bounds[MarginKey.PROCESS_PRESSURE] = _bound(
+            asked.process.pressure_pa, states.process_chamber
+        )
+    own = np.array([front.pump.largest_throughput_pa_m3_s for front in states.fronts])
+    reaching = sum(states.beyond_trap(running).values(), start=np.zeros(len(own)))
     bounds[MarginKey.THROUGHPUT] = own / np.maximum(reaching, 1e-300)
     return bounds
 
 
-def _lowest(
-    load: Mapping[str, float],
-    inlet: InletTables,
-    tables: Mapping[str, SpeedTable],
-    resting_pa: FloatArray,
-) -> FloatArray:
-    return steady_state(load, tables, inlet.row_of_front, offset_pa=resting_pa).pressure_pa
-
-
-def _bound(allowed_pa: float, lowest_pa: FloatArray) -> FloatArray:
+def _bound(allowed_pa: float, lowest: SteadyState) -> FloatArray:
     """Return allowed ÷ lowest possible; 0 where the load has no state at all."""
-    return np.where(np.isnan(lowest_pa), 0.0, allowed_pa / lowest_pa)
+    return np.where(lowest.exists, allowed_pa / lowest.pressure_pa, 0.0)
+
+
+def without_hopeless_backs(
+    field: Field, backing: BackTables, loads: Loads, requirements: Requirements
+) -> tuple[Field, BackTables, Counter[str]]:
+    """Return a field without backs that no front can help, and what they took along.
+
+    A back that pumps the chamber by itself must reach the target; one that roughs must get below
+    the highest pressure at which any of the fronts takes over.
+    """
+    key, allowed = _allowed_pa(field, requirements)
+    after_s = BASE_STATE_AFTER_S if field.fronts == (None,) else process_time_s(requirements)
+    load = loads.base_pa_m3_s(after_s)
+    lowest = steady_state(load, backing.at_chamber, np.arange(len(field.backs)))
+    hopeless = _bound(allowed, lowest) < 1.0 - ROUNDING
+    counts: Counter[str] = Counter()
+    if not hopeless.any():
+        return field, backing, counts
+    counts[key.value] = int(hopeless.sum()) * len(field.fronts)
+    kept = np.nonzero(~hopeless)[0]
+    return Field(field.fronts, tuple(field.backs[i] for i in kept)), backing.only(kept), counts
+
+
+def _allowed_pa(field: Field, requirements: Requirements) -> tuple[MarginKey, float]:
+    """Highest pressure that a back alone may come to rest at, and the margin it is part of."""
+    real = [front.pump for front in field.fronts if front is not None]
+    if not real:
+        return MarginKey.ULTIMATE, requirements.target_pressure_pa
+    return MarginKey.CROSSOVER, max(highest_crossover_pa(pump) for pump in real)

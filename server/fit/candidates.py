@@ -30,6 +30,7 @@ from server.catalog.items import (
 )
 from server.fit.assembly import sorption_trap
 from server.fit.fluid_use import exposure_of, usual_grade
+from server.fit.memory import memory_of
 from server.fit.requirements import Cleanliness, Requirements
 from server.fit.results import MarginKey
 
@@ -85,6 +86,11 @@ class Back:
         return self.inlet_pump.inlet
 
     @property
+    def line_trap_sku(self) -> str:
+        """SKU of the trap that stands in the line to the back, empty without one."""
+        return "" if self.trap is None or self.booster is not None else self.trap.sku
+
+    @property
     def inlet_pump(self) -> BackingPump | RootsBooster | TurboPump:
         """The pump whose inlet flange the foreline or rough line meets."""
         return self.booster or self.backing
@@ -108,7 +114,16 @@ def fields_of(requirements: Requirements, catalog: Catalog) -> tuple[Field, ...]
 
     Sputter-ion pumps start below what a backing pump reaches, so they meet backs with a
     turbomolecular pump; all other high-vacuum pumps meet backs with or without a Roots booster.
+
+    What can be combined and what a part breaks by itself depends on the site and the kind of gas
+    alone: inquiries that share them share the fields.
     """
+    substances = frozenset(load.substance for load in requirements.process.vapour)
+    site = (requirements.utilities, requirements.hazards, requirements.cleanliness, substances)
+    return memory_of(catalog).once(("fields", *site), lambda: _fields(requirements, catalog))
+
+
+def _fields(requirements: Requirements, catalog: Catalog) -> tuple[Field, ...]:
     fronts = _fronts(requirements, catalog)
     ion = tuple(front for front in fronts if front.pump.kind is PumpKind.SPUTTER_ION)
     others = tuple(front for front in fronts if front.pump.kind is not PumpKind.SPUTTER_ION)

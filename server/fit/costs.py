@@ -7,7 +7,7 @@ unit.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -25,9 +25,11 @@ from server.fit.assembly import (
 )
 from server.fit.candidates import Back, Field, Front
 from server.fit.instruments import gauge_assembly, interlock_assembly, vent_assembly
+from server.fit.memory import memory_of
 from server.fit.money import minor_digits, round_money
 from server.fit.requirements import LineRun, Requirements
 from server.fit.upkeep import UpkeepLine, Use, energy_kwh_per_year, exposure_of, upkeep_lines
+from server.physics.arrays import BoolArray, IntArray
 
 Minor = NDArray[np.int64]
 
@@ -60,7 +62,7 @@ class ComponentCost:
 
 
 class Purse:
-    """Prices fronts, backs and joints of one inquiry; equal things are priced once."""
+    """Prices fronts, backs and joints of an inquiry; what an earlier one priced is remembered."""
 
     def __init__(self, requirements: Requirements, catalog: Catalog) -> None:
         self.requirements = requirements
@@ -71,49 +73,76 @@ class Purse:
             exposure_of(requirements),
         )
         self._scale = Decimal(10) ** minor_digits(catalog.currency)
-        self._assemblies: dict[object, Assembly] = {}
-        self._upkeep: dict[object, tuple[UpkeepLine, ...]] = {}
+        self._memory = memory_of(catalog)
+        energy_price = requirements.commercial.energy_price_per_kwh
+        fitting = (requirements.hazards, requirements.cleanliness)
+        self._use_number = self._memory.number(self.use)
+        self._terms_number = self._memory.number((self._use_number, energy_price, fitting))
 
-    def table(self, field: Field) -> CostTable:
-        """Return the costs of a field."""
-        backs = [self.back_cost(back, field) for back in field.backs]
-        fronts = [self.front_cost(front) for front in field.fronts]
-        joints, gaps = self._joints(field)
+    def table(self, field: Field, wanted: BoolArray | None = None) -> CostTable:
+        """Return the costs of a field.
+
+        Parameters
+        ----------
+        field : Field
+            Fronts and backs.
+        wanted : array of bool, shape (fronts, backs)
+            Combinations whose costs are read; left out: all. Fronts and backs that stand in none of
+            them are not priced, and count as free.
+        """
+        shape = (len(field.fronts), len(field.backs))
+        asked = np.ones(shape, dtype=np.bool_) if wanted is None else wanted
+        rows, columns = (np.nonzero(asked.any(axis=axis))[0] for axis in (1, 0))
+        fronts = [self.front_cost(field.fronts[row]) for row in rows]
+        backs = [self.back_cost(field.backs[column], field) for column in columns]
+        front_sum, open_front = _spread(fronts, rows, shape[0])
+        back_sum, open_back = _spread(backs, columns, shape[1])
+        joints, gaps = self._joints(field, rows, columns)
         fixed = self._minor(self.shared_assembly().price)
-        front_sum = np.array([cost.amounts for cost in fronts], dtype=np.int64)
-        back_sum = np.array([cost.amounts for cost in backs], dtype=np.int64)
         both = front_sum[:, np.newaxis, :] + back_sum[np.newaxis, :, :]
-        open_front = np.array([cost.is_open for cost in fronts])[:, np.newaxis]
-        open_back = np.array([cost.is_open for cost in backs])[np.newaxis, :]
         return CostTable(
             purchase=both[..., 0] + joints + fixed,
             energy_per_year=both[..., 1],
             consumables=both[..., 2],
-            open_joints=open_front | open_back | gaps,
+            open_joints=open_front[:, np.newaxis] | open_back[np.newaxis, :] | gaps,
         )
 
     def front_cost(self, front: Front | None) -> ComponentCost:
         """Return the cost of a front: pump, fluid, trap and the parts to the chamber."""
         if front is None:
             return ComponentCost((0, 0, 0), is_open=False)
-        assembly = self.front_assembly(front)
         grade = front.fluid.grade if front.fluid else None
-        return self._component((front.pump,), assembly, {front.pump.sku: grade}, front.trap)
+        trap = front.trap.sku if front.trap else ""
+
+        def price() -> ComponentCost:
+            grades = {front.pump.sku: grade}
+            return self._component((front.pump,), self.front_assembly(front), grades, front.trap)
+
+        line = (self.requirements.chamber.port, self.requirements.line)
+        key = ("front cost", front.pump.sku, grade, trap, line, self._terms_number)
+        return self._memory.once(key, price)
 
     def back_cost(self, back: Back, field: Field) -> ComponentCost:
         """Return the cost of a back with its own parts."""
-        pumps: tuple[Pump, ...] = (back.backing,)
-        if back.booster is not None:
-            pumps = (back.backing, back.booster)
-        assembly = self.back_assembly(back, rough=field.fronts == (None,))
+        rough = field.fronts == (None,)
         grade = back.oil.grade if back.oil else None
-        return self._component(pumps, assembly, {back.backing.sku: grade}, back.trap)
+
+        def price() -> ComponentCost:
+            pumps: tuple[Pump, ...] = (back.backing,)
+            if back.booster is not None:
+                pumps = (back.backing, back.booster)
+            assembly = self.back_assembly(back, rough=rough)
+            return self._component(pumps, assembly, {back.backing.sku: grade}, back.trap)
+
+        line = (self.requirements.chamber.port, self.requirements.rough_line) if rough else None
+        key = ("back cost", *back.skus, grade, line, self._terms_number)
+        return self._memory.once(key, price)
 
     def front_assembly(self, front: Front) -> Assembly:
         """Return the parts from the chamber to a high-vacuum pump, and its interlocks."""
         line, port = self.requirements.line, self.requirements.chamber.port
-        key = ("front", front.pump.sku, front.trap.sku if front.trap else "")
-        return self._once(
+        key = ("front", front.pump.sku, front.trap.sku if front.trap else "", port, line)
+        return self._memory.once(
             key,
             lambda: (
                 inlet_assembly(port, front.pump, front.trap, line, self.catalog)
@@ -123,8 +152,10 @@ class Purse:
 
     def back_assembly(self, back: Back, *, rough: bool) -> Assembly:
         """Return the parts of a back; for a rough stack its line to the chamber as well."""
-        key = ("back", back.skus, rough)
-        return self._once(key, lambda: self._make_back(back, rough=rough))
+        asked = self.requirements
+        line = (asked.chamber.port, asked.rough_line) if rough else None
+        key = ("back", *back.skus, line, asked.hazards, asked.cleanliness)
+        return self._memory.once(key, lambda: self._make_back(back, rough=rough))
 
     def _make_back(self, back: Back, *, rough: bool) -> Assembly:
         asked = self.requirements
@@ -146,8 +177,8 @@ class Purse:
     def roughing(self, back: Back, port: Flange | None, *, shared: bool) -> Assembly:
         """Return the rough line of a back, from the chamber's port or one of the line's size."""
         asked, inlet = self.requirements, back.entry
-        return self._once(
-            ("rough", port, inlet, shared),
+        return self._memory.once(
+            ("rough", port, inlet, shared, asked.rough_line),
             lambda: roughing_assembly(port, inlet, asked.rough_line, self.catalog, shared=shared),
         )
 
@@ -159,17 +190,11 @@ class Purse:
         pump, inlet = front.pump, back.entry
         parts = Assembly()
         if pump.outlet is not None:
-            key = ("foreline", pump.outlet, pump.kind, pump.supplied, inlet)
-            outlet = pump.outlet
-            parts += self._once(
-                key,
+            outlet, run = pump.outlet, self.requirements.foreline
+            parts += self._memory.once(
+                ("foreline", outlet, pump.kind, pump.supplied, inlet, run),
                 lambda: foreline_assembly(
-                    outlet,
-                    inlet,
-                    self.requirements.foreline,
-                    pump.kind,
-                    self.catalog,
-                    pump.supplied,
+                    outlet, inlet, run, pump.kind, self.catalog, pump.supplied
                 ),
             )
         if not isinstance(pump, TurboPump):
@@ -180,8 +205,9 @@ class Purse:
     def shared_assembly(self) -> Assembly:
         """Return what every stack of the inquiry has: chamber gauges and the vent valve."""
         lowest = self.requirements.target_pressure_pa
-        return self._once(
-            "shared", lambda: gauge_assembly(lowest, self.catalog) + vent_assembly(self.catalog)
+        return self._memory.once(
+            ("shared", lowest),
+            lambda: gauge_assembly(lowest, self.catalog) + vent_assembly(self.catalog),
         )
 
     def stack_assembly(self, front: Front | None, back: Back) -> Assembly:
@@ -191,25 +217,39 @@ class Purse:
             parts = self.front_assembly(front) + self.joint_assembly(front, back) + parts
         return parts
 
-    def _joints(self, field: Field) -> tuple[Minor, NDArray[np.bool_]]:
-        """Price and gaps of the joints of all combinations: one count for each pump and inlet."""
-        inlets: dict[Flange, int] = {}
-        columns = [inlets.setdefault(back.entry, len(inlets)) for back in field.backs]
-        first = [columns.index(number) for number in range(len(inlets))]
-        known: dict[str, tuple[list[int], list[bool]]] = {}
-        prices = np.zeros((len(field.fronts), len(inlets)), dtype=np.int64)
-        gaps = np.zeros((len(field.fronts), len(inlets)), dtype=np.bool_)
-        for row, front in enumerate(field.fronts):
-            if front is None:
-                continue
-            if front.pump.sku not in known:
-                joints = [self.joint_assembly(front, field.backs[column]) for column in first]
-                known[front.pump.sku] = (
-                    [self._minor(parts.price) for parts in joints],
-                    [bool(parts.open_joints) for parts in joints],
-                )
-            prices[row], gaps[row] = known[front.pump.sku]
-        return prices[:, columns], gaps[:, columns]
+    def _joints(
+        self, field: Field, rows: IntArray, columns: IntArray
+    ) -> tuple[Minor, NDArray[np.bool_]]:
+        """Price and gaps of the joints of combinations: one count for each pump and inlet."""
+        shape = (len(field.fronts), len(field.backs))
+        prices, gaps = np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.bool_)
+        inlets: dict[Flange, list[int]] = {}
+        for column in columns:
+            inlets.setdefault(field.backs[column].entry, []).append(int(column))
+        pumps: dict[str, list[int]] = {}
+        for row in rows:
+            front = field.fronts[row]
+            if front is not None:
+                pumps.setdefault(front.pump.sku, []).append(int(row))
+        for same_pump in pumps.values():
+            front = field.fronts[same_pump[0]]
+            for same_inlet in inlets.values():
+                price, is_open = self._joint(front, field.backs[same_inlet[0]])
+                place = np.ix_(same_pump, same_inlet)
+                prices[place], gaps[place] = price, is_open
+        return prices, gaps
+
+    def _joint(self, front: Front | None, back: Back) -> tuple[int, bool]:
+        if front is None:
+            return 0, False
+        pump, asked = front.pump, self.requirements
+        key = ("joint", pump.sku, back.entry, asked.foreline, asked.rough_line)
+
+        def price() -> tuple[int, bool]:
+            parts = self.joint_assembly(front, back)
+            return self._minor(parts.price), bool(parts.open_joints)
+
+        return self._memory.once(key, price)
 
     def _component(
         self,
@@ -219,20 +259,40 @@ class Purse:
         trap: Trap | None,
     ) -> ComponentCost:
         purchase = assembly.price + sum((pump.price for pump in pumps), Decimal(0))
-        duty, price = self.requirements.duty, self.requirements.commercial.energy_price_per_kwh
-        energy = sum(energy_kwh_per_year(pump, duty) for pump in pumps)
-        energy += energy_kwh_per_year(trap, duty) if trap is not None else 0.0
+        energy = sum(self._energy_kwh(pump) for pump in pumps)
+        energy += self._energy_kwh(trap) if trap is not None else 0.0
         consumables = Decimal(0)
         fitted = fitted_items(assembly)
         for pump in pumps:
             # filters and traps of an assembly belong to the pump it was made for, the first one
-            own = fitted if pump is pumps[0] else ()
-            lines = self.upkeep(pump, grades.get(pump.sku), own)
-            purchase += sum((line.first_total for line in lines), Decimal(0))
-            consumables += sum((line.total - line.first_total for line in lines), Decimal(0))
+            first, later = self._upkeep_price(
+                pump, grades.get(pump.sku), fitted if pump is pumps[0] else ()
+            )
+            purchase += first
+            consumables += later
+        price = self.requirements.commercial.energy_price_per_kwh
         paid = round_money(Decimal(energy) * price, self.catalog.currency)
         amounts = (self._minor(purchase), self._minor(paid), self._minor(consumables))
         return ComponentCost(amounts, is_open=bool(assembly.open_joints))
+
+    def _energy_kwh(self, item: Pump | Trap) -> float:
+        """Energy of a pump or trap in a year."""
+        duty = self.requirements.duty
+        key = ("energy", item.sku, self._use_number)
+        return self._memory.once(key, lambda: energy_kwh_per_year(item, duty))
+
+    def _upkeep_price(
+        self, pump: Pump, grade: str | None, fitted: tuple[Item, ...]
+    ) -> tuple[Decimal, Decimal]:
+        """Price of what is bought with a pump, and of what it uses up later."""
+        key = ("upkeep price", pump.sku, grade, self._use_number, *(item.sku for item in fitted))
+
+        def add() -> tuple[Decimal, Decimal]:
+            lines = self.upkeep(pump, grade, fitted)
+            first = sum((line.first_total for line in lines), Decimal(0))
+            return first, sum((line.total for line in lines), Decimal(0)) - first
+
+        return self._memory.once(key, add)
 
     def fitted(self, pump: Pump, front: Front | None, back: Back) -> tuple[Item, ...]:
         """Return the filters and traps that are counted with a pump of a stack."""
@@ -246,12 +306,11 @@ class Purse:
         self, pump: Pump, grade: str | None, fitted: tuple[Item, ...]
     ) -> tuple[UpkeepLine, ...]:
         """Return what a pump of a stack uses up over the horizon."""
-        key = (pump.sku, grade, tuple(item.sku for item in fitted))
-        if key not in self._upkeep:
-            self._upkeep[key] = upkeep_lines(
-                pump, self.use, self.catalog, fluid_grade=grade, fitted=fitted
-            )
-        return self._upkeep[key]
+        key = ("upkeep", pump.sku, grade, self._use_number, *(item.sku for item in fitted))
+        return self._memory.once(
+            key,
+            lambda: upkeep_lines(pump, self.use, self.catalog, fluid_grade=grade, fitted=fitted),
+        )
 
     def _minor(self, amount: Decimal) -> int:
         return int((round_money(amount, self.catalog.currency) * self._scale).to_integral_exact())
@@ -260,10 +319,16 @@ class Purse:
         """Return minor units as an amount."""
         return round_money(Decimal(minor) / self._scale, self.catalog.currency)
 
-    def _once(self, key: object, make: Callable[[], Assembly]) -> Assembly:
-        if key not in self._assemblies:
-            self._assemblies[key] = make()
-        return self._assemblies[key]
+
+def _spread(
+    costs: Sequence[ComponentCost], places: IntArray, count: int
+) -> tuple[Minor, NDArray[np.bool_]]:
+    """Amounts and gaps of components at their places among ``count``; none at the others."""
+    amounts, is_open = np.zeros((count, 3), dtype=np.int64), np.zeros(count, dtype=np.bool_)
+    if len(costs):
+        amounts[places] = [cost.amounts for cost in costs]
+        is_open[places] = [cost.is_open for cost in costs]
+    return amounts, is_open
 
 
 def fitted_items(assembly: Assembly) -> tuple[Item, ...]:

@@ -8,7 +8,7 @@ air ÷ the speed for the species, at the target), and the pressure at rest as a 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -55,8 +55,7 @@ class RoughCurves:
     def time_at(self, backs: IntArray, pressure_pa: FloatArray) -> FloatArray:
         """Return when each back's curve passes a pressure; inf where it never does."""
         result = np.full(len(backs), np.inf)
-        for back in np.unique(backs):
-            rows = backs == back
+        for back, rows in by_number(backs):
             known = np.isfinite(self.pressure_pa[back])
             falling = -np.log(np.minimum.accumulate(self.pressure_pa[back][known]))
             wanted = -np.log(pressure_pa[rows])
@@ -67,12 +66,18 @@ class RoughCurves:
     def pressure_at(self, backs: IntArray, time_s: FloatArray) -> FloatArray:
         """Return each back's pressure at a clock, the last one where the curve has ended."""
         result = np.empty(len(backs))
-        for back in np.unique(backs):
-            rows = backs == back
+        for back, rows in by_number(backs):
             known = np.isfinite(self.pressure_pa[back])
             ln_pressure = np.log(self.pressure_pa[back][known])
             result[rows] = np.exp(np.interp(time_s[rows], self.time_s[back][known], ln_pressure))
         return result
+
+
+def by_number(numbers: IntArray) -> Iterator[tuple[int, IntArray]]:
+    """Yield each number with the places where it stands."""
+    order = np.argsort(numbers, kind="stable")
+    found, begin = np.unique(numbers[order], return_index=True)
+    return zip(found.tolist(), np.split(order, begin)[1:], strict=True)
 
 
 def equivalent_load(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +15,16 @@ from server.fit.candidates import Back, Field, Front
 from server.fit.case import Case, Ledger
 from server.fit.costs import CostTable, Purse
 from server.fit.evacuation import Evacuation, evacuate
+from server.fit.front_states import FrontStates
 from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import Loads
-from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
+from server.fit.margins import PRICED_MARGINS, STEADY_MARGINS, TIMED_MARGINS
 from server.fit.money import minor_digits
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
-from server.fit.states import Tables, field_states
+from server.fit.rough_states import RoughStates
+from server.fit.settled import FieldStates
+from server.fit.states import HighVacuumStates
 from server.fit.thresholds import ROUNDING, RULES
 from server.physics.arrays import BoolArray, FloatArray, IntArray
 
@@ -72,6 +75,8 @@ class How:
     """Costs of the field, where they are known."""
     inlet: InletTables | None = None
     """Tables of its fronts, where they are known."""
+    fronts: FrontStates | None = None
+    """States of its fronts by themselves, where they are known."""
     backing: BackTables | None = None
     """Tables of its backs, where they are known."""
 
@@ -105,21 +110,25 @@ def judge(
     how : How
         How far to go, and tables that are known already.
     """
-    cost = how.cost or purse.table(field)
-    tables = Tables(
-        how.inlet or inlet_tables(field.fronts, loads.species, requirements, catalog),
-        how.backing or back_tables(field.backs, loads.species, requirements, catalog),
-    )
-    states = field_states(field.fronts, field.backs, loads, requirements, tables)
-    purchase = cost.purchase / float(10 ** minor_digits(catalog.currency))
-    case = Case(field, loads, requirements, states, purchase, cost.open_joints)
+    states = _states(field, loads, requirements, catalog, how)
     shape = (len(field.fronts), len(field.backs))
+    case = Case(field, loads, requirements, states, np.zeros((1, 1)), np.zeros((1, 1), np.bool_))
     ledgers = {
         key: found
         for key, margin in STEADY_MARGINS.items()
         if key in how.only and (found := margin(case))
     }
-    alive = _alive(ledgers, shape, how)
+    passing = _passing(ledgers, shape)
+    all_priced = how.follow_all or requirements.commercial.budget is not None
+    cost = how.cost or purse.table(field, None if all_priced else passing)
+    purchase = cost.purchase / float(10 ** minor_digits(catalog.currency))
+    case = replace(case, purchase=purchase, open_joints=cost.open_joints)
+    for key, priced in PRICED_MARGINS.items():
+        if key in how.only and (found := priced(case)):
+            ledgers[key] = found
+    alive = np.full(shape, not how.only.isdisjoint(TIMED_MARGINS))
+    if not how.follow_all:
+        alive &= _passing(ledgers, shape)
     front_rows, back_rows = np.nonzero(alive)
     chosen = (front_rows, back_rows)
     evacuation = NOT_FOLLOWED
@@ -134,13 +143,38 @@ def judge(
     return Judged(case, cost, ledgers, evacuation, chosen, time, worst_key, worst_share, fails)
 
 
-def _alive(ledgers: Mapping[MarginKey, Ledger], shape: tuple[int, int], how: How) -> BoolArray:
-    """Say whose pump-down is worth following."""
-    alive = np.full(shape, not how.only.isdisjoint(TIMED_MARGINS))
-    if not how.follow_all:
-        for ledger in ledgers.values():
-            alive &= ~(np.broadcast_to(ledger.ratio, shape) < 1.0 - ROUNDING)
-    return alive
+def _states(
+    field: Field, loads: Loads, requirements: Requirements, catalog: Catalog, how: How
+) -> FieldStates:
+    """Return the steady states of a field; those of backs alone where it has no fronts."""
+    backing = how.backing or back_tables(field.backs, loads.species, requirements, catalog)
+    fronts = how.fronts or front_states(field, loads, requirements, catalog, how.inlet)
+    if fronts is None:
+        return RoughStates(field.backs, loads, requirements, backing)
+    return HighVacuumStates(fronts, field.backs, backing)
+
+
+def front_states(
+    field: Field,
+    loads: Loads,
+    requirements: Requirements,
+    catalog: Catalog,
+    known: InletTables | None = None,
+) -> FrontStates | None:
+    """Return the states of the fronts of a field by themselves; None for rough stacks."""
+    inlet = known or inlet_tables(field.fronts, loads.species, requirements, catalog)
+    if inlet is None:
+        return None
+    fronts = tuple(front for front in field.fronts if front is not None)
+    return FrontStates(fronts, loads, requirements, inlet)
+
+
+def _passing(ledgers: Mapping[MarginKey, Ledger], shape: tuple[int, int]) -> BoolArray:
+    """Say which combinations no margin rules out so far."""
+    passing = np.ones(shape, dtype=np.bool_)
+    for ledger in ledgers.values():
+        passing &= ~(np.broadcast_to(ledger.ratio, shape) < 1.0 - ROUNDING)
+    return passing
 
 
 def _only(ledger: Ledger, alive: BoolArray) -> Ledger:

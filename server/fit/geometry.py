@@ -6,6 +6,7 @@ from server.catalog.flanges import Flange
 from server.catalog.items import Catalog, Trap, Valve
 from server.fit.assembly import isolation_valve
 from server.fit.candidates import Back, HighVacuumPump
+from server.fit.memory import memory_of
 from server.fit.requirements import LineRun, Requirements
 from server.physics.line import Line, Part, Restriction, Tube
 
@@ -26,7 +27,10 @@ def line_to_trap(
     """Return what stands between the chamber and the trap (or the pump where there is none)."""
     entry = pump.inlet if trap is None else trap.inlet
     parts: list[Part] = list(_tube(requirements.line, requirements.chamber.port or entry, "line"))
-    valve = isolation_valve(entry, pump.kind, catalog)
+    valve = memory_of(catalog).once(
+        ("isolation valve", entry, pump.kind),
+        lambda: isolation_valve(entry, pump.kind, catalog),
+    )
     if valve is not None:
         parts.append(restriction(valve))
     return Line(tuple(parts))

@@ -19,11 +19,12 @@ from server.fit.geometry import chamber_line, line_to_trap, restriction
 from server.fit.loads import PUMP_K
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
-from server.physics.entry_speed import entry_speed_m3_s
-from server.physics.gas import gas_state
+from server.physics.entry_speed import FlowPotential, entry_speed_m3_s
+from server.physics.gas import Mixture, gas_state
 from server.physics.line import Line, line_conductance_m3_s
+from server.physics.line_table import line_conductances_m3_s
 from server.physics.orifice import sonic_factor
-from server.physics.species import SPECIES
+from server.physics.species import SPECIES, Species
 from server.physics.speedtable import SpeedTable
 from server.physics.vapour import SATURATION, saturation_pressure_pa
 
@@ -88,9 +89,9 @@ def _inlet_tables(
             [float(is_caught(gas, trap, requirements)) for _, trap in arrangements]
         )
         at_pump[gas] = SpeedTable(GRID, speeds)
-        reached = _through(lines, speeds, gas)
+        reached = speeds_through(lines, speeds, gas)
         if caught[gas].any():
-            held = _through(stubs, _surface_speeds(arrangements, gas), gas)
+            held = speeds_through(stubs, _surface_speeds(arrangements, gas), gas)
             reached = np.where(caught[gas][:, np.newaxis] > 0.0, held, reached)
         at_chamber[gas] = SpeedTable(GRID, reached)
     return InletTables(tuple(arrangements), rows, at_pump, at_chamber, caught)
@@ -117,14 +118,24 @@ def _saturation_pa(gas: str, temperature_k: float) -> float:
 
 
 def conductance_rows(lines: Sequence[Line], gas: str) -> FloatArray:
-    """Return the conductance of each line on the grid, equal lines computed once."""
-    found: dict[Line, FloatArray] = {}
-    for line in lines:
-        if line not in found:
-            found[line] = np.asarray(
-                line_conductance_m3_s(line, GRID.pressure_pa, PUMP_K, SPECIES[gas])
-            )
-    return np.array([found[line] for line in lines]).reshape(len(lines), GRID.count)
+    """Return the conductance of each line for a species on the grid."""
+    return line_conductances_m3_s(lines, GRID.pressure_pa, PUMP_K, SPECIES[gas])
+
+
+def flow_potentials(
+    lines: Sequence[Line], gas: Species | Mixture
+) -> tuple[FlowPotential, IntArray]:
+    """Return the flow potentials of the distinct lines, and which of them each line is."""
+    distinct, line_of = distinct_lines(lines)
+    rows = line_conductances_m3_s(distinct, GRID.pressure_pa, PUMP_K, gas)
+    return FlowPotential.of_lines(GRID, rows), line_of
+
+
+def distinct_lines(lines: Sequence[Line]) -> tuple[list[Line], IntArray]:
+    """Return the lines that differ, and which of them each line is."""
+    distinct: dict[Line, int] = {}
+    line_of = [distinct.setdefault(line, len(distinct)) for line in lines]
+    return list(distinct), np.array(line_of, dtype=np.intp)
 
 
 def sonic_limit_m3_s(lines: Sequence[Line], gas: str) -> FloatArray:
@@ -137,10 +148,12 @@ def sonic_limit_m3_s(lines: Sequence[Line], gas: str) -> FloatArray:
     return np.asarray(per_area * np.array(areas))[:, np.newaxis]
 
 
-def _through(lines: Sequence[Line], speed_m3_s: FloatArray, gas: str) -> FloatArray:
-    return entry_speed_m3_s(
-        GRID, speed_m3_s, conductance_rows(lines, gas), sonic_limit_m3_s(lines, gas)
-    )
+def speeds_through(lines: Sequence[Line], speed_m3_s: FloatArray, gas: str) -> FloatArray:
+    """Return the speeds on the grid that are left at the entry of each pump's line."""
+    distinct, line_of = distinct_lines(lines)
+    potentials, _ = flow_potentials(distinct, SPECIES[gas])
+    choked = sonic_limit_m3_s(distinct, gas)[line_of]
+    return entry_speed_m3_s(potentials, line_of, speed_m3_s, choked)
 
 
 def _surface_speeds(arrangements: Sequence[Arrangement], gas: str) -> FloatArray:
@@ -152,6 +165,7 @@ def _surface_speeds(arrangements: Sequence[Arrangement], gas: str) -> FloatArray
     )
 
 
+@lru_cache(maxsize=1024)
 def cold_surface_speed(trap: Trap, gas: str) -> FloatArray:
     """Return the speed of a trap's cold surface for a vapour it holds, at its inlet, on the grid.
 

@@ -7,10 +7,10 @@ import numpy as np
 from server.catalog.items import CapturePump, Trap
 from server.fit.candidates import Back, Front
 from server.fit.case import Case, Ledger, ledger
+from server.fit.front_states import process_time_s
 from server.fit.inlet import is_caught
 from server.fit.loads import PUMP_K
 from server.fit.requirements import Requirements
-from server.fit.states import process_time_s
 from server.physics.arrays import FloatArray
 from server.physics.ballast import Ballast, vapour_carried_pa_m3_s
 from server.physics.constants import GAS_CONSTANT_J_MOL_K

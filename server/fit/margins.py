@@ -14,10 +14,10 @@ import numpy as np
 from server.catalog.items import CapturePump, PumpKind, TurboPump, VapourPump
 from server.fit.candidates import Back, Front
 from server.fit.case import Case, Ledger, ledger, quotient
+from server.fit.front_states import process_time_s
 from server.fit.margin_vapour import vapour, working_time_per_day_s
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
-from server.fit.states import process_time_s
 from server.fit.thresholds import (
     ALLOWED_BACKSTREAMING_KG_M2_S,
     SMALLEST_REGENERATION_INTERVAL_S,
@@ -265,10 +265,14 @@ STEADY_MARGINS: Mapping[MarginKey, Callable[[Case], Ledger | None]] = {
     MarginKey.BACKSTREAMING: backstreaming,
     MarginKey.FLUID: fluid,
     MarginKey.UTILITIES: utilities,
+}
+"""Margins that need neither prices nor a pump-down."""
+
+PRICED_MARGINS: Mapping[MarginKey, Callable[[Case], Ledger | None]] = {
     MarginKey.COMPATIBILITY: compatibility,
     MarginKey.BUDGET: budget,
 }
-"""Margins that need no pump-down."""
+"""Margins that need the parts list and its price."""
 
 TIMED_MARGINS: Mapping[MarginKey, Callable[[Case, FloatArray], Ledger | None]] = {
     MarginKey.PUMP_DOWN: pump_down,

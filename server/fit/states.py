@@ -6,180 +6,141 @@ B).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from server.catalog.arrays import GRID
 from server.catalog.flanges import Flange
 from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump, VapourPump
-from server.fit.backing import BackTables, Foreline
-from server.fit.behind import parts_behind, rest_pa
+from server.fit.backing import BackTables
 from server.fit.candidates import Back, Front, HighVacuumPump
-from server.fit.fluid_use import vapour_pressure_pa
+from server.fit.foreline import Foreline, ForelineRuns
+from server.fit.front_states import FrontStates, process_time_s
 from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
-from server.fit.settled import FieldStates, SettledState
-from server.fit.thresholds import BASE_STATE_AFTER_S, BURST_S, FORELINE_SHARE_AT_CROSSOVER
-from server.physics.arrays import FloatArray, IntArray
+from server.fit.settled import SettledState
+from server.fit.thresholds import BURST_S, FORELINE_SHARE_AT_CROSSOVER
+from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.pumps import tolerable_foreline_pa
 from server.physics.speedtable import SpeedTable
-from server.physics.steady import steady_state
+from server.physics.steady import SteadyState, steady_state
 
-ROOM_K = 298.15
-"""Temperature of an uncooled inlet, where pump fluid evaporates back. [K]"""
-
-
-def process_time_s(requirements: Requirements) -> float:
-    """Return the time after the start of pumping at which the process begins."""
-    return requirements.pump_down_time_s or 3600.0
+BELOW_NOTICE = 1e-6
+"""What back-diffusion adds to a pressure is left out below this share of it."""
 
 
 @dataclass(frozen=True)
-class Tables:
-    """Speed tables of a field's fronts (None: rough stacks) and backs."""
-
-    inlet: InletTables | None
-    backing: BackTables
-
-
-def field_states(
-    fronts: Sequence[Front | None],
-    backs: Sequence[Back],
-    loads: Loads,
-    requirements: Requirements,
-    tables: Tables,
-) -> FieldStates:
-    """Return the steady states of a field; rough stacks where the fronts are (None,)."""
-    real = [front for front in fronts if front is not None]
-    if tables.inlet is None:
-        return _Rough(backs, loads, requirements, tables.backing)
-    return _HighVacuum(real, backs, loads, requirements, tables.inlet, tables.backing)
-
-
-@dataclass(frozen=True)
-class _Rough:
-    """The states of backs alone."""
-
-    backs: Sequence[Back]
-    loads: Loads
-    requirements: Requirements
-    backing: BackTables
-    inlet: None = None
-    capacity_pa_m3_s: None = None
-    crossover_limit_pa: None = None
-    rough_floor_pa: None = None
-    behind_turbo_pa: None = None
-
-    @property
-    def offset_pa(self) -> FloatArray:
-        return np.zeros((1, 1))
-
-    @cached_property
-    def base(self) -> SettledState:
-        load = self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
-        return self._settle(load, self.backing.at_chamber, self.backing.at_inlet)
-
-    @cached_property
-    def process(self) -> SettledState | None:
-        load = _running(self.loads, self.requirements)
-        if load is None:
-            return None
-        tables = self.backing
-        return self._settle(load, tables.at_chamber_working, tables.working, tables.resting_pa)
-
-    def _settle(
-        self,
-        load: Mapping[str, float],
-        at: Mapping[str, SpeedTable],
-        own: Mapping[str, SpeedTable],
-        resting_pa: FloatArray | float = 0.0,
-    ) -> SettledState:
-        rows = np.arange(len(self.backs))
-
-        def chamber() -> tuple[FloatArray, Mapping[str, FloatArray]]:
-            found = steady_state(load, at, rows, offset_pa=resting_pa)
-            partial = {name: value[np.newaxis] for name, value in found.partial_pa.items()}
-            return found.pressure_pa[np.newaxis], partial
-
-        def inlet(_chamber_pa: FloatArray) -> FloatArray:
-            found = steady_state(load, own, rows, offset_pa=resting_pa)
-            return found.pressure_pa[np.newaxis]
-
-        return SettledState(load, np.array([[sum(load.values())]]), None, chamber, inlet)
-
-
-def _running(loads: Loads, requirements: Requirements) -> Mapping[str, float] | None:
-    """Return the load while the process runs, None without a process."""
-    if not loads.has_process and requirements.process.pressure_pa is None:
-        return None
-    return loads.running_pa_m3_s(process_time_s(requirements))
-
-
-@dataclass(frozen=True)
-class _HighVacuum:
+class HighVacuumStates:
     """The states of high-vacuum fronts with their backs."""
 
-    fronts: Sequence[Front]
+    alone: FrontStates
     backs: Sequence[Back]
-    loads: Loads
-    requirements: Requirements
-    inlet: InletTables
     backing: BackTables
+
+    @property
+    def fronts(self) -> Sequence[Front]:
+        """The fronts."""
+        return self.alone.fronts
+
+    @property
+    def loads(self) -> Loads:
+        """Gas loads of the inquiry."""
+        return self.alone.loads
+
+    @property
+    def requirements(self) -> Requirements:
+        """The inquiry."""
+        return self.alone.requirements
+
+    @property
+    def inlet(self) -> InletTables:
+        """Speed tables of the fronts."""
+        return self.alone.inlet
 
     @cached_property
     def base(self) -> SettledState:
-        return self._settle(self._base_load, lambda: self.offset_pa, self._foreline)
+        """A day after pumping began, without process gas."""
+        alone = self.alone
+        line = self._foreline
+        largest, tolerable = self._tolerable(alone.base_load)
+        return SettledState(
+            alone.base_load,
+            largest,
+            tolerable,
+            lambda: self._chamber(alone.base_load, alone.base_chamber, self.offset_pa),
+            lambda chamber_pa: np.minimum(
+                self._at_pump(alone.base_load, alone.base_inlet, self.offset_pa), chamber_pa
+            ),
+            lambda: self._at_outlets(alone.base_load, line),
+        )
 
     @cached_property
     def process(self) -> SettledState | None:
-        load = _running(self.loads, self.requirements)
+        """While the process runs; None without one."""
+        alone, load = self.alone, self.alone.process_load
         if load is None:
             return None
-        return self._settle(load, lambda: self._offset(load, self._working), self._working)
+        line = self._working
+        reaching, tolerable = self._tolerable(load)
+        return SettledState(
+            load,
+            reaching,
+            tolerable,
+            lambda: self._chamber(load, alone.process_chamber, self._process_offset_pa),
+            lambda chamber_pa: np.minimum(
+                self._at_pump(load, alone.process_inlet, self._process_offset_pa), chamber_pa
+            ),
+            lambda: self._at_outlets(load, line),
+        )
 
     @cached_property
     def capacity_pa_m3_s(self) -> FloatArray:
+        """Largest throughput: the pump's own or what the foreline lets it carry."""
         return self._capacity(self._working)
 
     @cached_property
     def crossover_limit_pa(self) -> FloatArray:
+        """Highest chamber pressure at which the high-vacuum pump may take over."""
         return self._crossover_limit(self.capacity_pa_m3_s)
 
     @cached_property
     def rough_floor_pa(self) -> FloatArray:
+        """Lowest chamber pressure by roughing alone, shape (1, B)."""
         return self._roughed(self.backing.at_chamber)
 
     @cached_property
     def behind_turbo_pa(self) -> FloatArray | None:
+        """Foreline pressure of turbomolecular pumps that rough for others, shape (1, B)."""
         tables = self.backing.behind_turbo
         return self._roughed(tables) if tables else None
 
     @cached_property
     def offset_pa(self) -> FloatArray:
-        return self._offset(self._base_load, self._foreline)
+        """Pressure at the pump's inlet without load."""
+        return self._offset(self.alone.base_load, self._foreline)
 
     @cached_property
-    def _base_load(self) -> Mapping[str, float]:
-        return self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
+    def _process_offset_pa(self) -> FloatArray:
+        return self._offset(self.alone.process_load or self.alone.base_load, self._working)
+
+    @cached_property
+    def _runs(self) -> ForelineRuns:
+        return ForelineRuns(self._outlets[0], self.backs, self.requirements)
 
     @cached_property
     def _foreline(self) -> Foreline:
         """The forelines with the backs as they work without process."""
-        return Foreline(self._outlets[0], self.backs, self.backing.at_inlet, self.requirements)
+        return Foreline(self._runs, self.backing.at_inlet)
 
     @cached_property
     def _working(self) -> Foreline:
         """The forelines with the backs as they work while the process runs."""
-        tables = self.backing
-        return Foreline(
-            self._outlets[0], self.backs, tables.working, self.requirements, tables.resting_pa
-        )
+        return Foreline(self._runs, self.backing.working, self.backing.resting_pa)
 
     def _roughed(self, tables: Mapping[str, SpeedTable]) -> FloatArray:
         """Return where roughing comes to rest, shape (1, B)."""
@@ -200,126 +161,99 @@ class _HighVacuum:
 
     def _offset(self, load: Mapping[str, float], line: Foreline) -> FloatArray:
         """Inlet pressure without load: fluid vapour, own ultimate, back-diffusion of each gas."""
-        offset = np.zeros((len(self.fronts), len(self.backs)))
-        for position, front in enumerate(self.fronts):
-            offset[position] = resting_pressure_pa(front)
-        turbos = [i for i, front in enumerate(self.fronts) if isinstance(front.pump, TurboPump)]
-        if not turbos:
-            return offset
-        for mask, reaching in self._reaching(load):
-            self._add_back_diffusion(offset, [i for i in turbos if mask[i]], reaching, line)
+        offset = np.repeat(self.alone.resting_pa[:, np.newaxis], len(self.backs), axis=1)
+        turbos = np.array([isinstance(front.pump, TurboPump) for front in self.fronts])
+        if turbos.any():
+            for mask, reaching in self.alone.reaching(load):
+                rows = np.nonzero(turbos & mask)[0]
+                if rows.size:
+                    offset[rows] += self._back_diffusion_pa(rows, reaching, line)
         return offset
 
-    def _add_back_diffusion(
-        self,
-        offset: FloatArray,
-        turbos: list[int],
-        load: Mapping[str, float],
-        line: Foreline,
-    ) -> None:
-        """Add p_f,i/K₀,i of each gas to the rows of turbomolecular pumps."""
-        foreline_pa = line.pressure_pa(load)
-        rows = np.arange(len(self.backs))
-        partial = steady_state(load, line.tables, rows).partial_pa
-        shares = parts_behind(partial, rest_pa(line.tables[AIR], rows))
-        for gas, share in shares.items():
+    def _back_diffusion_pa(
+        self, rows: IntArray, load: Mapping[str, float], line: Foreline
+    ) -> FloatArray:
+        """Σ p_f,i/K₀,i of turbomolecular pumps, shape (rows, B)."""
+        foreline_pa = line.pressure_pa(load)[self._outlets[1][rows]]
+        added = np.zeros(foreline_pa.shape)
+        for gas, share in line.shares(load).items():
             compression = np.array(
-                [compression_for(self._turbo(i).compression, gas) for i in turbos]
+                [compression_for(self._turbo(row).compression, gas) for row in rows]
             )
-            behind = foreline_pa[self._outlets[1][turbos]] * share
-            offset[turbos] += behind / compression[:, np.newaxis]
-
-    def _reaching(
-        self, load: Mapping[str, float]
-    ) -> list[tuple[NDArray[np.bool_], dict[str, float]]]:
-        """Fronts whose traps hold the same vapours, with the load that reaches their pumps."""
-        row = self.inlet.row_of_front
-        held = np.stack([self.inlet.caught[gas][row] for gas in load], axis=1)
-        patterns, which = np.unique(held, axis=0, return_inverse=True)
-        return [
-            (
-                which.ravel() == number,
-                {
-                    gas: flow * (1.0 - part)
-                    for (gas, flow), part in zip(load.items(), pattern, strict=True)
-                },
-            )
-            for number, pattern in enumerate(patterns)
-        ]
+            added += foreline_pa * share / compression[:, np.newaxis]
+        return added
 
     def _turbo(self, position: int) -> TurboPump:
         pump = self.fronts[position].pump
         assert isinstance(pump, TurboPump)  # noqa: S101 (the caller filtered by class)
         return pump
 
-    def _settle(
-        self,
-        load: Mapping[str, float],
-        resting: Callable[[], FloatArray],
-        line: Foreline,
-    ) -> SettledState:
+    def _tolerable(self, load: Mapping[str, float]) -> tuple[FloatArray, FloatArray]:
+        """Load that reaches each pump, and the foreline pressure it tolerates then, (F, 1)."""
         largest, no_load, full_load = self._foreline_limits()
-        reaching = np.zeros(len(self.fronts))
-        for flow in self._beyond_trap(load).values():
-            reaching = reaching + flow
+        reaching = sum(self.alone.beyond_trap(load).values(), start=np.zeros(len(largest)))
         tolerable = tolerable_foreline_pa(
             np.minimum(reaching, largest), largest, no_load, full_load
         )
-
-        def inlet(chamber_pa: FloatArray) -> FloatArray:
-            found, _ = self._solve(self._beyond_trap(load), self.inlet.at_pump, resting())
-            return np.minimum(found, chamber_pa)
-
-        return SettledState(
-            load,
-            reaching[:, np.newaxis],
-            tolerable[:, np.newaxis],
-            lambda: self._solve(load, self.inlet.at_chamber, resting()),
-            inlet,
-            lambda: self._at_outlets(load, line),
-        )
+        return reaching[:, np.newaxis], tolerable[:, np.newaxis]
 
     def _at_outlets(self, load: Mapping[str, float], line: Foreline) -> FloatArray:
         """Return the foreline pressure of every combination; NaN for pumps without outlet."""
         foreline_pa = np.full((len(self.fronts), len(self.backs)), np.nan)
         outlet_row = self._outlets[1]
-        has_outlet = outlet_row >= 0
-        for mask, reaching in self._reaching(load):
-            wanted = has_outlet & mask
+        for mask, reaching in self.alone.reaching(load):
+            wanted = (outlet_row >= 0) & mask
             if wanted.any():
                 foreline_pa[wanted] = line.pressure_pa(reaching)[outlet_row[wanted]]
         return foreline_pa
 
-    def _beyond_trap(self, load: Mapping[str, float]) -> dict[str, FloatArray]:
-        """Load that reaches the pump of each front, vapours held by its trap taken off."""
-        row = self.inlet.row_of_front
-        return {gas: flow * (1.0 - self.inlet.caught[gas][row]) for gas, flow in load.items()}
+    def _chamber(
+        self, load: Mapping[str, float], alone: SteadyState, offset_pa: FloatArray
+    ) -> tuple[FloatArray, Mapping[str, FloatArray]]:
+        return self._with_backs(load, self.inlet.at_chamber, alone, offset_pa)
 
-    def _solve(
+    def _at_pump(
+        self, load: Mapping[str, float], alone: SteadyState, offset_pa: FloatArray
+    ) -> FloatArray:
+        beyond = self.alone.beyond_trap(load)
+        return self._with_backs(beyond, self.inlet.at_pump, alone, offset_pa)[0]
+
+    def _with_backs(
         self,
         load: Mapping[str, float] | Mapping[str, FloatArray],
         tables: Mapping[str, SpeedTable],
-        offset: FloatArray,
-    ) -> tuple[FloatArray, dict[str, FloatArray]]:
-        """Solve for all combinations; fronts whose offset is the same for all backs only once."""
-        # NaN differs from itself: a front without foreline state with one back has one with others
-        varies = ~(np.ptp(offset, axis=1) == 0.0)
-        pressure = np.empty(offset.shape)
-        partial = {gas: np.empty(offset.shape) for gas in load}
-        for chosen, columns in ((varies, offset.shape[1]), (~varies, 1)):
-            if not chosen.any():
-                continue
-            rows = np.repeat(self.inlet.row_of_front[chosen], columns)
-            flows = {
-                gas: np.repeat(np.broadcast_to(flow, chosen.shape)[chosen], columns)
-                for gas, flow in load.items()
+        alone: SteadyState,
+        offset_pa: FloatArray,
+    ) -> tuple[FloatArray, Mapping[str, FloatArray]]:
+        """Pressures of all combinations: those of the fronts alone, but where a back adds to it."""
+        shape = offset_pa.shape
+        # a foreline that has no state leaves the chamber none either
+        pressure = np.where(np.isnan(offset_pa), np.nan, alone.pressure_pa[:, np.newaxis])
+        rows, columns = self._changed(alone, offset_pa)
+        if not rows.size:
+            return pressure, {
+                gas: np.broadcast_to(part[:, np.newaxis], shape)
+                for gas, part in alone.partial_pa.items()
             }
-            found = steady_state(flows, tables, rows, offset_pa=offset[chosen, :columns].ravel())
-            shape = (int(chosen.sum()), columns)
-            pressure[chosen] = found.pressure_pa.reshape(shape)
-            for gas, share in found.partial_pa.items():
-                partial[gas][chosen] = share.reshape(shape)
+        partial = {
+            gas: np.repeat(part[:, np.newaxis], shape[1], axis=1)
+            for gas, part in alone.partial_pa.items()
+        }
+        flows = {gas: np.broadcast_to(flow, shape[:1])[rows] for gas, flow in load.items()}
+        found = steady_state(
+            flows, tables, self.inlet.row_of_front[rows], offset_pa=offset_pa[rows, columns]
+        )
+        pressure[rows, columns] = found.pressure_pa
+        for gas, part in found.partial_pa.items():
+            partial[gas][rows, columns] = part
         return pressure, partial
+
+    def _changed(self, alone: SteadyState, offset_pa: FloatArray) -> tuple[IntArray, IntArray]:
+        """Find the combinations whose pressure the back changes noticeably."""
+        added = offset_pa - self.alone.resting_pa[:, np.newaxis]
+        changed: BoolArray = added > BELOW_NOTICE * alone.pressure_pa[:, np.newaxis]
+        rows, columns = np.nonzero(changed)
+        return rows, columns
 
     def _foreline_limits(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Largest throughput and tolerable foreline pressures; capture pumps have no foreline."""
@@ -328,18 +262,21 @@ class _HighVacuum:
         return largest, np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
 
     def _capacity(self, line: Foreline) -> FloatArray:
+        """Largest throughput of the gas of the process, or of what is there without one."""
         outlet_row = self._outlets[1]
         largest, no_load, full_load = self._foreline_limits()
         capacity = np.repeat(largest[:, np.newaxis], len(self.backs), axis=1)
-        backed = outlet_row >= 0
-        if not backed.any():
-            return capacity
-        keys = np.stack([outlet_row, largest, no_load, full_load])[:, backed]
-        distinct, row = np.unique(keys, axis=1, return_inverse=True)
-        found = line.largest_throughput_pa_m3_s(
-            distinct[0].astype(np.intp), distinct[1], distinct[2], distinct[3]
-        )
-        capacity[backed] = found[row.ravel()]
+        load = self.alone.process_load or self.alone.base_load
+        for mask, reaching in self.alone.reaching(load):
+            backed = mask & (outlet_row >= 0)
+            if not backed.any():
+                continue
+            keys = np.stack([outlet_row, largest, no_load, full_load])[:, backed]
+            distinct, row = np.unique(keys, axis=1, return_inverse=True)
+            found = line.largest_throughput_pa_m3_s(
+                reaching, distinct[0].astype(np.intp), distinct[1], distinct[2], distinct[3]
+            )
+            capacity[backed] = found[row.ravel()]
         return capacity
 
     def _crossover_limit(self, capacity: FloatArray) -> FloatArray:
@@ -376,6 +313,13 @@ NO_FORELINE_PA = 1e5
 """Stands for the tolerable foreline pressure of a pump without foreline: no limit. [Pa]"""
 
 
+def highest_crossover_pa(pump: HighVacuumPump) -> float:
+    """Return the highest pressure at which a pump takes over the chamber, whatever its back."""
+    if isinstance(pump, VapourPump):
+        return FORELINE_SHARE_AT_CROSSOVER * foreline_limits_pa(pump)[0]
+    return pump.start_pressure_pa
+
+
 def foreline_limits_pa(pump: HighVacuumPump) -> tuple[float, float]:
     """Return the tolerable foreline pressure without load and at full load."""
     if isinstance(pump, VapourPump):
@@ -383,11 +327,3 @@ def foreline_limits_pa(pump: HighVacuumPump) -> tuple[float, float]:
     if isinstance(pump, TurboPump):
         return pump.tolerable_foreline_pa, pump.tolerable_foreline_pa
     return NO_FORELINE_PA, NO_FORELINE_PA
-
-
-def resting_pressure_pa(front: Front) -> float:
-    """Return a front's pressure without gas load: its own ultimate or its fluid's vapour."""
-    if front.fluid is None:
-        return front.pump.ultimate_pa
-    surface = ROOM_K if front.trap is None else front.trap.surface_k
-    return max(front.pump.ultimate_pa, vapour_pressure_pa(front.fluid, surface))

@@ -1,34 +1,93 @@
 """Speed left at the entry of a line, tabulated for many pumps at once.
 
-A pump of speed S(p₂) behind a line of conductance C(p̄) draws Q = S(p₂)·p₂ = C((p₁ + p₂)/2)·(p₁ −
-p₂); at the entry it looks like a pump of speed Q/p₁ at the pressure p₁. Tabulating that on the
-grid of the pumps' own curves lets a chamber state be solved as if the pump were mounted on the
-chamber.
+A line of conductance C(p) between two pressures carries Q = ∫ C dp from p₂ to p₁, because every
+short piece of it carries C·dp: with the *flow potential* Φ(p) = ∫₀ᵖ C dp that is Q = Φ(p₁) −
+Φ(p₂). A pump of speed S(p₂) behind it draws S(p₂)·p₂, so Φ(p₁) = Φ(p₂) + S(p₂)·p₂: rising on both
+sides, one reading of a table instead of a root for each pressure. Tabulated on the grid of the
+pumps' own curves, a chamber state is then solved as if the pump were mounted on the chamber.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from server.errors import OutOfRange
-from server.physics.arrays import FloatArray, floats
-from server.physics.boosters import invert_rows
+from server.physics.arrays import FloatArray, IntArray, floats
 from server.physics.speedtable import LogGrid
 
-_ACCURACY = 1e-9
-_MOST_STEPS = 80
 _NO_RESISTANCE_M3_S = 1e9
+_APART = 400.0
+"""Between the logarithms of two rows laid end to end: more than any of them spans."""
 
 
-def _at(grid: LogGrid, table: FloatArray, pressure_pa: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Values of each row's table at its pressures, with the slope per ln p; ends are held."""
-    position = np.clip((np.log(pressure_pa) - grid.ln_low) / grid.step, 0.0, grid.count - 1)
-    cell = np.minimum(position.astype(np.intp), grid.count - 2)
-    low = np.take_along_axis(table, cell, axis=1)
-    rise = np.take_along_axis(table, cell + 1, axis=1) - low
-    inside = (pressure_pa > grid.low_pa) & (pressure_pa < grid.high_pa)
-    return low + rise * (position - cell), np.where(inside, rise / grid.step, 0.0)
+@dataclass(frozen=True)
+class FlowPotential:
+    """Flow potential of n lines: Φ(p) = ∫₀ᵖ C dp, with C linear in p between nodes.
+
+    That is exact in molecular flow, where C is constant, and in viscous flow, where C ∝ p. Below
+    the grid the conductance of the lowest node holds, above it that of the last cell goes on.
+
+    Parameters
+    ----------
+    grid : LogGrid
+        Pressures of the nodes. [-]
+    conductance_m3_s : array, shape (n, grid.count)
+        Conductance of each line for small pressure differences, finite. [m3/s]
+    """
+
+    grid: LogGrid
+    conductance_m3_s: FloatArray
+
+    @classmethod
+    def of_lines(cls, grid: LogGrid, conductance_m3_s: FloatArray) -> FlowPotential:
+        """Return the potential of lines, some of which may have no resistance (infinite)."""
+        # a finite stand-in keeps sums and slopes of the table defined
+        return cls(grid, np.minimum(conductance_m3_s, _NO_RESISTANCE_M3_S))
+
+    @cached_property
+    def nodes_pa_m3_s(self) -> FloatArray:
+        """Φ at the nodes, shape (n, grid.count)."""
+        pressure, conductance = self.grid.pressure_pa, self.conductance_m3_s
+        cells = (conductance[:, 1:] + conductance[:, :-1]) / 2 * np.diff(pressure)
+        first = conductance[:, :1] * pressure[0]
+        return np.cumsum(np.concatenate([first, cells], axis=1), axis=1)
+
+    @cached_property
+    def _ln_nodes_end_to_end(self) -> FloatArray:
+        shift = _APART * np.arange(len(self.conductance_m3_s))[:, np.newaxis]
+        return floats((np.log(self.nodes_pa_m3_s) + shift).ravel())
+
+    def at_pa_m3_s(self, rows: IntArray, pressure_pa: FloatArray) -> FloatArray:
+        """Return Φ of some lines at some pressures, both of one shape."""
+        grid = self.grid
+        above = np.log(pressure_pa / grid.low_pa) / grid.step
+        cell = np.clip(above.astype(np.intp), 0, grid.count - 2)
+        low, slope, begin = self._cell(rows, cell)
+        past = pressure_pa - grid.pressure_pa[cell]
+        return floats(begin + (low + slope * np.maximum(past, 0.0) / 2) * past)
+
+    def pressure_pa(self, rows: IntArray, potential_pa_m3_s: FloatArray) -> FloatArray:
+        """Return the pressures at which some lines have some potentials, above zero."""
+        grid = self.grid
+        wanted = np.log(potential_pa_m3_s) + _APART * rows
+        place = np.searchsorted(self._ln_nodes_end_to_end, wanted) - 1 - rows * grid.count
+        cell = np.clip(place, 0, grid.count - 2)
+        low, slope, begin = self._cell(rows, cell)
+        more = potential_pa_m3_s - begin
+        # more = low·x + slope·x²/2, written so that it holds without a slope; none below the grid
+        root = np.sqrt(np.maximum(low * low + 2 * slope * np.maximum(more, 0.0), 0.0))
+        return floats(grid.pressure_pa[cell] + 2 * more / (low + root))
+
+    def _cell(self, rows: IntArray, cell: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Conductance at the lower node of cells, its slope dC/dp within, Φ at the node."""
+        index = rows * self.grid.count + cell
+        flat = self.conductance_m3_s.ravel()
+        low = flat[index]
+        slope = (flat[index + 1] - low) / np.diff(self.grid.pressure_pa)[cell]
+        return low, slope, self.nodes_pa_m3_s.ravel()[index]
 
 
 def entry_pressure_pa(
@@ -37,76 +96,62 @@ def entry_pressure_pa(
     throughput_pa_m3_s: FloatArray,
     exit_pa: FloatArray,
 ) -> FloatArray:
-    """Return the pressure at the entry of lines that carry a throughput, C(p̄)·(p₁ − p₂) = Q.
-
-    Newton's method from above: C rises with pressure (but for the shallow minimum near δ = 0.3), so
-    C at the exit pressure gives an upper start and every step stays above the root.
+    """Return the pressure at the entry of lines that carry a throughput, Φ(p₁) = Φ(p₂) + Q.
 
     Parameters
     ----------
     grid : LogGrid
         Grid of the conductance tables. [-]
     conductance_m3_s : array, shape (n, grid.count)
-        Conductance of each line against mean pressure. [m3/s]
+        Conductance of each line against pressure. [m3/s]
     throughput_pa_m3_s : array, shape (n, m)
         Throughput carried. [Pa m3/s]
     exit_pa : array, shape (n, m)
-        Pressure at the exit. [Pa]
-
-    Raises
-    ------
-    OutOfRange
-        When no entry pressure is found.
+        Pressure at the exit, above zero. [Pa]
     """
+    lines = FlowPotential.of_lines(grid, conductance_m3_s)
     exit_pressure = floats(exit_pa)
-    start, _ = _at(grid, conductance_m3_s, exit_pressure)
-    # 0.6 makes room for Knudsen's minimum, 0.92 of the molecular conductance at the deepest
-    entry = exit_pressure + throughput_pa_m3_s / (0.6 * start)
-    for _ in range(_MOST_STEPS):
-        mean = (entry + exit_pressure) / 2
-        conductance, slope = _at(grid, conductance_m3_s, mean)
-        drop = entry - exit_pressure
-        miss = conductance * drop - throughput_pa_m3_s
-        steepness = conductance + slope * drop / (2 * mean)
-        # the slope may be negative in the minimum; C alone then keeps the step short enough
-        step = miss / np.maximum(steepness, 0.7 * conductance)
-        entry = np.maximum(entry - step, exit_pressure)
-        if np.all(np.abs(step) <= _ACCURACY * entry):
-            return entry
-    raise OutOfRange("The pressure at the entry of the line could not be found; check its sizes.")
+    rows = np.broadcast_to(np.arange(len(conductance_m3_s))[:, np.newaxis], exit_pressure.shape)
+    driven = lines.at_pa_m3_s(rows, exit_pressure) + throughput_pa_m3_s
+    return np.maximum(lines.pressure_pa(rows, driven), exit_pressure)
 
 
 def entry_speed_m3_s(
-    grid: LogGrid,
+    lines: FlowPotential,
+    line_of: IntArray,
     speed_m3_s: FloatArray,
-    conductance_m3_s: FloatArray,
     choked_m3_s: ArrayLike = np.inf,
 ) -> FloatArray:
-    """Return each pump's speed at the entry of its line, on the grid.
+    """Return each pump's speed at the entry of its line, on the grid of the lines.
 
     Parameters
     ----------
-    grid : LogGrid
-        Common grid. [-]
+    lines : FlowPotential
+        The lines. [-]
+    line_of : array of int, shape (n,)
+        Line of each pump. [-]
     speed_m3_s : array, shape (n, grid.count)
         Speed at the exit of the line, against the pressure there. [m3/s]
-    conductance_m3_s : array, shape (n, grid.count)
-        Conductance of the line against mean pressure. [m3/s]
     choked_m3_s : array, scalar or shape (n, 1)
         Largest volume flow at the entry, sonic in the narrowest bore. [m3/s]
     """
-    exit_pa = np.broadcast_to(grid.pressure_pa, speed_m3_s.shape)
-    flow = speed_m3_s * exit_pa
-    # a line without resistance is infinite; a finite stand-in keeps the slopes of the table defined
-    conductance = np.minimum(conductance_m3_s, _NO_RESISTANCE_M3_S)
-    entry = entry_pressure_pa(grid, conductance, flow, exit_pa)
-    ln_entry = np.log(entry)
-    # where the speed is zero, or falls like 1/p, entry pressures bunch up: keep them rising
-    ln_entry = np.maximum.accumulate(ln_entry + 1e-13 * np.arange(grid.count), axis=1)
-    ln_exit = np.maximum(invert_rows(ln_entry, np.log(grid.pressure_pa), grid), grid.ln_low)
-    left, _ = _at(grid, speed_m3_s, np.exp(ln_exit))
-    speed = left * np.exp(ln_exit) / grid.pressure_pa
+    pressure, nodes = lines.grid.pressure_pa, lines.nodes_pa_m3_s
+    ln_pressure, ln_nodes = np.log(pressure), np.log(nodes)
+    # where the throughput falls with pressure the lower of two exits is the one that is stable
+    drawn = np.maximum.accumulate(nodes[line_of] + speed_m3_s * pressure, axis=1)
+    ln_exit = np.empty_like(speed_m3_s)
+    for row, (line, ln_drawn) in enumerate(zip(line_of.tolist(), np.log(drawn), strict=True)):
+        ln_exit[row] = np.interp(ln_nodes[line], ln_drawn, ln_pressure)
+    place = (ln_exit - lines.grid.ln_low) / lines.grid.step
+    cell = np.minimum(place.astype(np.intp), lines.grid.count - 2)
+    index = np.arange(len(speed_m3_s))[:, np.newaxis] * lines.grid.count + cell
+    flat = speed_m3_s.ravel()
+    low = flat[index]
+    left = low + (flat[index + 1] - low) * (place - cell)
+    speed = left * np.exp(ln_exit) / pressure
     # below the first entry pressure speed and conductance are constant: the series law is exact
-    first = speed_m3_s[:, :1] / (1 + speed_m3_s[:, :1] / conductance[:, :1])
-    speed = np.where(np.log(grid.pressure_pa) <= ln_entry[:, :1], first, speed)
-    return floats(np.minimum(speed, choked_m3_s))
+    first = speed_m3_s[:, :1] / (1 + speed_m3_s[:, :1] / lines.conductance_m3_s[line_of, :1])
+    speed = np.where(nodes[line_of] <= drawn[:, :1], first, speed)
+    # a pump that takes nothing up to this pressure takes nothing behind a line, rounding or not
+    takes = np.maximum.accumulate(speed_m3_s, axis=1) > 0.0
+    return floats(np.where(takes, np.minimum(speed, choked_m3_s), 0.0))

@@ -65,6 +65,11 @@ class SpeedTable:
         if not np.all(np.isfinite(self.speed_m3_s)) or np.any(self.speed_m3_s < 0.0):
             raise OutOfRange("Speeds in a table are finite and not negative.")
 
+    @cached_property
+    def most_carried_pa_m3_s(self) -> FloatArray:
+        """Largest throughput S·p at each node or below it, shape (n_pumps, grid.count)."""
+        return floats(np.maximum.accumulate(self.speed_m3_s * self.grid.pressure_pa, axis=1))
+
 
 def log_grid(low_pa: float, high_pa: float, nodes_per_decade: float = 16.0) -> LogGrid:
     """Return a grid with at least so many nodes per decade.

@@ -10,10 +10,11 @@ from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
-from server.physics.speedtable import LogGrid, SpeedTable, gather
+from server.physics.speedtable import LogGrid, SpeedTable
 
 _ROOT_STEPS = 60  # more than bisection alone would need
 _ROOT_CLOSE = 1e-12
+_TINY = np.finfo(np.float64).tiny
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,11 @@ class SteadyState:
     exists: BoolArray
     partial_pa: Mapping[str, FloatArray]
 
+    def only(self, chosen: IntArray) -> SteadyState:
+        """Return the states of some of the candidates."""
+        partial = {name: value[chosen] for name, value in self.partial_pa.items()}
+        return SteadyState(self.pressure_pa[chosen], self.exists[chosen], partial)
+
 
 @dataclass(frozen=True)
 class _Problem:
@@ -36,7 +42,7 @@ class _Problem:
 
     grid: LogGrid
     loads: tuple[FloatArray, ...]
-    tables: tuple[FloatArray, ...]
+    tables: tuple[SpeedTable, ...]
     rows: IntArray
     factor: FloatArray
     offset_pa: FloatArray
@@ -78,8 +84,6 @@ def steady_state(
     species = tuple(load_pa_m3_s)
     grid, tables = _common_tables(species, speed)
     row = np.atleast_1d(np.asarray(rows, dtype=np.intp))
-    if row.size < tables[0].shape[0]:  # few candidates: leave the other rows alone
-        tables, row = tuple(table[row] for table in tables), np.arange(row.size)
     shape = row.shape
     loads = tuple(np.broadcast_to(floats(load_pa_m3_s[name]), shape) for name in species)
     if any(np.any(~(load >= 0.0)) for load in loads):
@@ -94,14 +98,14 @@ def steady_state(
 
 def _common_tables(
     species: tuple[str, ...], speed: Mapping[str, SpeedTable]
-) -> tuple[LogGrid, tuple[FloatArray, ...]]:
+) -> tuple[LogGrid, tuple[SpeedTable, ...]]:
     missing = [name for name in species if name not in speed]
     if missing or not species:
         raise OutOfRange(f"No speed is known for: {', '.join(missing) or 'an empty load'}.")
     grid = speed[species[0]].grid
     if any(speed[name].grid != grid for name in species):
         raise OutOfRange("The speeds of all species must be tabulated on the same pressures.")
-    return grid, tuple(speed[name].speed_m3_s for name in species)
+    return grid, tuple(speed[name] for name in species)
 
 
 def _quotient(load: FloatArray, speed: FloatArray) -> FloatArray:
@@ -117,8 +121,7 @@ def _solve(problem: _Problem) -> FloatArray:
     lowest = np.flatnonzero(exists & (first == 0))
     pressure[lowest] = _need(_part(problem, lowest), first[lowest], np.zeros(lowest.size))
     within = np.flatnonzero(exists & (first > 0))
-    cell = first[within] - 1
-    pressure[within] = _pressure(problem.grid, cell, _place_in_cell(_part(problem, within), cell))
+    pressure[within] = _pressure_in_cell(_part(problem, within), first[within] - 1)
     return pressure
 
 
@@ -130,18 +133,18 @@ def _first_node(problem: _Problem) -> tuple[IntArray, BoolArray]:
     """
     grid, last = problem.grid, problem.grid.count - 1
     node = np.zeros(problem.rows.size, dtype=np.intp)
+    start = problem.rows * grid.count
     for load, table in zip(problem.loads, problem.tables, strict=True):
-        best = np.maximum.accumulate(table * grid.pressure_pa, axis=1).ravel()
-        start, need = problem.rows * grid.count, load / problem.factor
-        low, high = np.full(node.size, -1), np.full(node.size, last)
-        for _ in range(grid.count.bit_length()):
-            middle = (low + high + 1) // 2
-            # a table whose last node falls short ends at that node, and is turned down below
-            short = best[start + np.minimum(middle, last)] < need
-            open_ = high - low > 1
-            low = np.where(open_ & short, middle, low)
-            high = np.where(open_ & ~short, middle, high)
-        node = np.maximum(node, high)
+        best = table.most_carried_pa_m3_s.ravel()
+        need = load / problem.factor
+        low, width = node - 1, 1 << (grid.count.bit_length() - 1)
+        # the last node below the need, by ever smaller strides
+        while width:
+            middle = np.minimum(low + width, last)
+            low = np.where(best[start + middle] < need, middle, low)
+            width >>= 1
+        # a table whose last node falls short ends at that node, and is turned down below
+        node = np.minimum(np.maximum(node, low + 1), last)
     trying = np.arange(node.size)
     exists = np.zeros(node.size, dtype=np.bool_)
     while trying.size:
@@ -165,61 +168,63 @@ def _part(problem: _Problem, chosen: IntArray) -> _Problem:
     )
 
 
-def _place_in_cell(problem: _Problem, cell: IntArray) -> FloatArray:
-    """Root of ln need = ln p in each cell, by false position that never leaves its bracket.
+def _pressure_in_cell(problem: _Problem, cell: IntArray) -> FloatArray:
+    """Root of need(p) = p in each cell, by Newton's method that never leaves its bracket.
 
-    An end that stays twice in a row has its value halved (Illinois rule), which makes it converge
-    fast; where a value is infinite (no speed at the lower node) the bracket is halved instead.
+    Works on x, the place in the cell, and p/need − 1, which is below zero at 0 and not at 1: with
+    one gas it is a straight line but for the change of p itself. Where a step would leave the
+    bracket it is halved.
     """
+    grid = problem.grid
+    parts = [
+        (load, *_ends(problem, table, cell))
+        for load, table in zip(problem.loads, problem.tables, strict=True)
+    ]
+    floor = grid.ln_low + cell * grid.step
     low, high = np.zeros(cell.size), np.ones(cell.size)
-    at_low, at_high = _excess(problem, cell, low), _excess(problem, cell, high)
-    place, miss = high, np.abs(at_high)
-    moved = np.zeros(cell.size)
+    place = high
     for _ in range(_ROOT_STEPS):
-        known = np.isfinite(at_low) & (at_low > at_high)
-        span = np.where(known, at_low, 1.0) - np.where(known, at_high, 0.0)
-        guess = high + at_high * (high - low) / span
-        inside = known & (guess > low) & (guess < high)
-        middle = np.where(inside, guess, 0.5 * (low + high))
-        value = _excess(problem, cell, middle)
-        carried = value <= 0.0
-        moves = np.where(carried, 1.0, -1.0)
-        weight = np.where(inside & (moves == moved), 0.5, 1.0)
-        moved = moves
-        at_low = np.where(carried, weight * at_low, value)
-        at_high = np.where(carried, value, weight * at_high)
-        low, high = np.where(carried, low, middle), np.where(carried, middle, high)
-        closer = np.abs(value) < miss
-        place, miss = np.where(closer, middle, place), np.where(closer, np.abs(value), miss)
-        if np.all((miss < _ROOT_CLOSE) | (high - low < _ROOT_CLOSE)):
+        need, steepness = problem.offset_pa.copy(), np.zeros(cell.size)
+        for load, at_low, rise in parts:
+            speed = at_low + rise * place
+            share = _quotient(load, speed)
+            need += share
+            steepness -= _slope(share, rise, speed)
+        # without any load the pressure is zero; any negative value will do
+        need = np.maximum(need, _TINY)
+        pressure = np.exp(floor + place * grid.step)
+        miss = pressure / need - 1.0
+        carried = miss >= 0.0
+        low, high = np.where(carried, low, place), np.where(carried, place, high)
+        slope = (miss + 1.0) * (grid.step - steepness / need)
+        guess = place - miss / np.where(slope > 0.0, slope, np.inf)
+        inside = (guess > low) & (guess < high)
+        settled = (np.abs(miss) < _ROOT_CLOSE) | (high - low < _ROOT_CLOSE)
+        if np.all(settled):
             break
-    return place
+        place = np.where(settled, place, np.where(inside, guess, 0.5 * (low + high)))
+    return floats(np.exp(floor + place * grid.step))
 
 
-def _excess(problem: _Problem, cell: IntArray, place: FloatArray) -> FloatArray:
-    """ln(need/p): above zero where the pump cannot carry the load."""
-    need = _need(problem, cell, place)
-    # without any load the pressure is zero; any negative value will do
-    ratio = np.maximum(need, np.finfo(np.float64).tiny) / _pressure(problem.grid, cell, place)
-    return floats(np.log(ratio))
+def _slope(share: FloatArray, rise: FloatArray, speed: FloatArray) -> FloatArray:
+    """Q/S²·dS/dx; zero where there is no load."""
+    return np.where(share > 0.0, share * rise / np.where(speed > 0.0, speed, 1.0), 0.0)
 
 
-def _pressure(grid: LogGrid, cell: IntArray, place: FloatArray) -> FloatArray:
-    return floats(np.exp(grid.ln_low + (cell + place) * grid.step))
+def _ends(problem: _Problem, table: SpeedTable, cell: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Speed at the lower node of each cell, and its rise to the upper one."""
+    index = problem.rows * problem.grid.count + cell
+    flat = table.speed_m3_s.ravel()
+    low = flat[index]
+    return problem.factor * low, problem.factor * (flat[index + 1] - low)
 
 
 def _need(problem: _Problem, cell: IntArray, fraction: FloatArray) -> FloatArray:
     total = problem.offset_pa.copy()
     for load, table in zip(problem.loads, problem.tables, strict=True):
-        total += _quotient(load, _speed_in_cell(problem, table, cell, fraction))
+        low, rise = _ends(problem, table, cell)
+        total += _quotient(load, low + rise * fraction)
     return total
-
-
-def _speed_in_cell(
-    problem: _Problem, table: FloatArray, cell: IntArray, fraction: FloatArray
-) -> FloatArray:
-    speed, _ = gather(table.ravel(), problem.rows * problem.grid.count, cell, fraction)
-    return floats(problem.factor * speed)
 
 
 def _shares(problem: _Problem, pressure_pa: FloatArray) -> list[FloatArray]:
@@ -231,6 +236,7 @@ def _shares(problem: _Problem, pressure_pa: FloatArray) -> list[FloatArray]:
     cell = np.minimum(position.astype(np.intp), grid.count - 2)
     shares = []
     for load, table in zip(problem.loads, problem.tables, strict=True):
-        speed = _speed_in_cell(problem, table, cell, position - cell)
+        low, rise = _ends(problem, table, cell)
+        speed = low + rise * (position - cell)
         shares.append(np.where(known, _quotient(load, speed), np.nan))
     return shares

@@ -91,7 +91,10 @@ def is_rough(stack: Stack) -> bool:
 
 
 KINDS: dict[str, tuple[dict[str, Any], Callable[[Stack], bool]]] = {
-    "vapour-jet": (COATER, lambda s: is_jet(s) and not has_trap(s) and not s.back.booster),
+    "vapour-jet": (
+        COATER,
+        lambda s: is_jet(s) and not has_trap(s) and not s.back.booster and not s.back.trap,
+    ),
     "vapour-jet with cold trap": (COATER, lambda s: is_jet(s) and is_cold_trapped(s)),
     "vapour-jet with booster": (
         COATER,

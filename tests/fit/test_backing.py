@@ -14,8 +14,9 @@ from scipy.optimize import brentq
 from server.catalog.arrays import GRID
 from server.catalog.flanges import parse_flange
 from server.catalog.items import Catalog, Cooling, SpeedCurve, TrapKind, TrapPlace
-from server.fit.backing import Foreline, back_tables
+from server.fit.backing import back_tables
 from server.fit.candidates import Back
+from server.fit.foreline import Foreline, ForelineRuns
 from server.fit.geometry import foreline
 from server.physics.line import upstream_pressure_pa
 from server.physics.pumps import tolerable_foreline_pa
@@ -43,7 +44,7 @@ def node_at(pressure_pa: float) -> int:
 def forelines(catalog: Catalog = CATALOG, back: Back = PLAIN, **changes: Any) -> Foreline:
     requirements = inquiry(BENCH, **changes)
     tables = back_tables([back], ("air", "argon"), requirements, catalog)
-    return Foreline([KF16, KF25], [back], tables.at_inlet, requirements)
+    return Foreline(ForelineRuns([KF16, KF25], [back], requirements), tables.at_inlet)
 
 
 @pytest.mark.parametrize("throughput", [1e-4, 1e-3, 0.02, 0.3])
@@ -81,7 +82,7 @@ def test_the_largest_throughput_is_where_the_foreline_becomes_intolerable(
 ) -> None:
     lines = forelines(foreline={"length": length, "bends": 0})
     limits = (np.array([largest]), np.array([no_load]), np.array([share * no_load]))
-    found = float(lines.largest_throughput_pa_m3_s(np.array([0]), *limits)[0, 0])
+    found = float(lines.largest_throughput_pa_m3_s({"air": 1.0}, np.array([0]), *limits)[0, 0])
 
     def spare(flow: float) -> float:
         tolerable = float(tolerable_foreline_pa(flow, largest, no_load, share * no_load))
@@ -100,7 +101,7 @@ def test_a_longer_foreline_carries_less() -> None:
     carried = [
         float(
             forelines(foreline={"length": length, "bends": 0}).largest_throughput_pa_m3_s(
-                np.array([0]), *limits
+                {"air": 1.0}, np.array([0]), *limits
             )[0, 0]
         )
         for length in ("0 m", "0.5 m", "2 m", "8 m")

@@ -19,6 +19,7 @@ from server.fit.evaluation import Judged, judge, without_refused
 from server.fit.geometry import chamber_line, foreline, rough_line
 from server.fit.loads import loads_of
 from server.fit.settled import SettledState
+from server.physics.gas import Mixture
 from server.physics.line import (
     line_conductance_m3_s,
     molecular_conductance_m3_s,
@@ -166,27 +167,33 @@ def test_foreline_of_every_returned_stack_carries_the_load(coater: Judgement) ->
                     gas: np.array([q * (1.0 - states.inlet.caught[gas][place])])
                     for gas, q in state.load_pa_m3_s.items()
                 }
-                flow = float(sum(q[0] for q in load.values()))
-                # p at the back from the line: C(mean)·(p_f − p_b) = Q; then Q = S_b·p_b there
-                at_back = pressure_behind(line, entry, flow)
+                # p at the back from the line: ∫ C dp = Q; then Q = S_b·p_b there
+                at_back = pressure_behind(
+                    line, entry, {gas: float(q[0]) for gas, q in load.items()}
+                )
                 need = carried(load, tables, np.array([float(column)]), np.array([at_back]))[0]
-                assert need == pytest.approx(at_back, rel=2e-3), (fronts[row].pump.sku, column)
+                if name == "process":  # the vapour over what the back's own trap holds
+                    need += states.backing.resting_pa[column]
+                assert need == pytest.approx(at_back, rel=5e-3), (fronts[row].pump.sku, column)
                 checked += 1
     assert checked > 50
 
 
-def pressure_behind(line: Any, entry_pa: float, flow: float) -> float:
-    """Exit pressure of a line that carries a flow from an entry pressure, by scipy."""
-    ln_c = np.log(
-        np.minimum(line_conductance_m3_s(line, GRID.pressure_pa, ROOM_K, SPECIES["air"]), 1e9)
-    )
+def pressure_behind(line: Any, entry_pa: float, load: dict[str, float]) -> float:
+    """Exit pressure of a line that carries a load from an entry pressure.
 
-    def miss(exit_pa: float) -> float:
-        mean = np.log((entry_pa + exit_pa) / 2)
-        c = float(np.interp(mean, LN_GRID, np.exp(ln_c)))
-        return c * (entry_pa - exit_pa) - flow
+    One gas of the load's composition; Q = ∫ C dp, since every short piece carries C·dp.
+    """
+    gas = Mixture.of_amounts({SPECIES[name]: flow for name, flow in load.items() if flow > 0.0})
+    nodes = np.geomspace(entry_pa * 1e-6, entry_pa, 4001)
+    between = np.minimum(line_conductance_m3_s(line, nodes, ROOM_K, gas), 1e9)
+    carried_from = np.append(np.cumsum((cells_of(between, nodes))[::-1])[::-1], 0.0)
+    return float(np.interp(-sum(load.values()), -carried_from, nodes))
 
-    return float(brentq(miss, 0.0, entry_pa, xtol=1e-12 * entry_pa))
+
+def cells_of(values: Any, nodes: Any) -> Any:
+    """∫ over each cell by the trapezoidal rule; 4001 nodes make it good to 1e-6."""
+    return (values[1:] + values[:-1]) / 2 * np.diff(nodes)
 
 
 # --- base pressure by a calculation of its own ---------------------------------------------------

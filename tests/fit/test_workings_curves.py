@@ -11,9 +11,11 @@ from hypothesis import strategies as st
 
 from server.catalog.arrays import GRID
 from server.fit.inlet import conductance_rows
-from server.fit.workings.curves import Curve, balance, conductance
+from server.fit.loads import PUMP_K
+from server.fit.workings.curves import Curve, balance, passage
 from server.physics.arrays import FloatArray
-from server.physics.line import Line, Tube
+from server.physics.line import Line, Tube, line_conductance_m3_s
+from server.physics.species import SPECIES
 from server.physics.speedtable import SpeedTable, lookup
 from server.physics.steady import steady_state
 
@@ -90,11 +92,19 @@ def test_one_pump_settles_where_the_engine_settles_a_field(
             assert found.partial_pa[gas] == pytest.approx(part, rel=1e-6)
 
 
-def test_conductance_is_that_of_the_tables_of_the_engine() -> None:
+def test_a_passage_is_the_mean_of_the_conductance_between_two_pressures() -> None:
     run = Line((Tube(0.4, 0.1, 1),))
+    through = passage(run, "argon")
+    for low, high in ((1e-4, 1e-3), (0.05, 0.9), (3.0, 3.1), (20.0, 900.0)):
+        pressure = np.linspace(low, high, 2001)
+        fine = line_conductance_m3_s(run, pressure, PUMP_K, SPECIES["argon"])
+        mean = float(np.trapezoid(fine, pressure)) / (high - low)
+        # linear in p between nodes 1/16 of a decade apart
+        assert through.between(high, low) == pytest.approx(mean, rel=1e-3)
+        assert through.between(low, high) == through.between(high, low)
     nodes = conductance_rows([run], "argon")[0]
-    curve = conductance(run, "argon")
-    for node in (0, GRID.count // 2, GRID.count - 1):
-        assert curve.at(float(GRID.pressure_pa[node])) == pytest.approx(nodes[node], rel=1e-9)
+    node = GRID.count // 2
+    here = float(GRID.pressure_pa[node])
+    assert through.between(here, here) == pytest.approx(nodes[node], rel=1e-9)
     # a line without parts: no resistance worth a number
-    assert conductance(Line(()), "argon").at(1.0) >= 1e9
+    assert passage(Line(()), "argon").between(1.0, 2.0) >= 0.999e9

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from server.errors import OutOfRange
 from server.physics.conductance import effective_speed_m3_s, tube_conductance_m3_s
-from server.physics.entry_speed import entry_speed_m3_s
+from server.physics.entry_speed import FlowPotential, entry_speed_m3_s
 from server.physics.gas import (
     SPECIES,
     Mixture,
@@ -302,7 +302,8 @@ def test_the_tabulated_speed_stays_close_to_the_full_solution(
     grid = LogGrid(1e-6, 2e5, 300)
     line = Line(tuple(Tube(1.0, bore, 1) for bore in bores), pump_bore_m=bores[-1])
     conductance = line_conductance_m3_s(line, grid.pressure_pa, T, AIR)[None]
-    table = entry_speed_m3_s(grid, np.full((1, grid.count), speed), conductance)[0]
+    lines, first = FlowPotential.of_lines(grid, conductance), np.zeros(1, dtype=np.intp)
+    table = entry_speed_m3_s(lines, first, np.full((1, grid.count), speed))[0]
     inlet = grid.pressure_pa[5:-5]
     chamber = upstream_pressure_pa(line, speed * inlet, inlet, T, AIR)
     known = chamber < 1e5

@@ -17,13 +17,13 @@ from server.fit.candidates import Back, Front
 from server.fit.costs import Purse
 from server.fit.evacuation import crossover_pressure_pa
 from server.fit.explain import Spot
+from server.fit.front_states import process_time_s, resting_pressure_pa
 from server.fit.geometry import chamber_line, foreline, line_to_trap, rough_line, rough_line_to_trap
 from server.fit.inlet import is_caught
 from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
 from server.fit.results import Margin, Working
 from server.fit.settled import FieldStates, SettledState
-from server.fit.states import process_time_s, resting_pressure_pa
 from server.fit.thresholds import BASE_STATE_AFTER_S
 from server.fit.workings.curves import Balance, Curve, balance
 from server.physics.arrays import FloatArray

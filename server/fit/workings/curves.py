@@ -14,14 +14,14 @@ from functools import lru_cache
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.fit.inlet import conductance_rows, sonic_limit_m3_s
+from server.fit.inlet import flow_potentials, sonic_limit_m3_s
 from server.physics.arrays import FloatArray
+from server.physics.entry_speed import FlowPotential
+from server.physics.gas import Mixture
 from server.physics.line import Line
 from server.physics.roots import root_between
+from server.physics.species import SPECIES
 from server.physics.speedtable import SpeedTable, rest_pressure_pa
-
-NO_RESISTANCE_M3_S = 1e9
-"""Stands for the conductance of a line without parts, as in the engine's tables. [m³/s]"""
 
 
 @dataclass(frozen=True)
@@ -73,23 +73,52 @@ class Curve:
         return math.exp(root_between(excess, bottom, top, within=1e-13))
 
 
+@dataclass(frozen=True)
+class Passage:
+    """A line as the engine reads it: what it carries between two pressures is Φ(p₁) − Φ(p₂)."""
+
+    lines: FlowPotential
+    """Of this line alone."""
+
+    def between(self, one_pa: float, other_pa: float) -> float:
+        """Return the mean conductance between two pressures, ∫ C dp ÷ their difference. [m³/s]."""
+        difference = one_pa - other_pa
+        if abs(difference) <= _SAME * max(one_pa, other_pa):
+            return self._at(one_pa)[1]
+        return (self._at(one_pa)[0] - self._at(other_pa)[0]) / difference
+
+    def _at(self, pressure_pa: float) -> tuple[float, float]:
+        """Φ and C at a pressure; NaN stays NaN."""
+        if math.isnan(pressure_pa):
+            return math.nan, math.nan
+        nodes, conductance = self.lines.nodes_pa_m3_s, self.lines.conductance_m3_s
+        place = int((math.log(max(pressure_pa, GRID.low_pa)) - GRID.ln_low) / GRID.step)
+        cell = min(place, GRID.count - 2)
+        begin, end = GRID.pressure_pa.item(cell), GRID.pressure_pa.item(cell + 1)
+        low = conductance.item(0, cell)
+        slope = (conductance.item(0, cell + 1) - low) / (end - begin)
+        past = pressure_pa - begin
+        rise = slope * max(past, 0.0)
+        return nodes.item(0, cell) + (low + rise / 2) * past, low + rise
+
+
+_SAME = 1e-9
+"""Pressures closer than this share of them are one: their difference is rounding."""
+
+
 @lru_cache(maxsize=256)
-def conductance(run: Line, gas: str) -> Curve:
-    """Return the conductance of a line over its mean pressure, from the table the engine reads.
+def passage(run: Line, gas: str | Mixture) -> Passage:
+    """Return a line for a gas, from the tables the engine reads.
 
     Parameters
     ----------
     run : Line
         The line. [-]
-    gas : str
-        Species at ``PUMP_K``.
-
-    Returns
-    -------
-    Curve
-        Conductance. [m3/s]
+    gas : str or Mixture
+        Species or mixture at ``PUMP_K``.
     """
-    return Curve(np.minimum(conductance_rows([run], gas), NO_RESISTANCE_M3_S)[0])
+    found, _ = flow_potentials([run], SPECIES[gas] if isinstance(gas, str) else gas)
+    return Passage(found)
 
 
 @lru_cache(maxsize=256)

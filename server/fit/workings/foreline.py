@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from server.catalog.items import RootsBooster, TurboPump, VapourPump
 from server.fit.evacuation import run_up_s
+from server.fit.foreline import mixture_of
+from server.fit.front_states import process_time_s
 from server.fit.loads import AIR
 from server.fit.results import Working
-from server.fit.states import foreline_limits_pa, process_time_s
+from server.fit.states import foreline_limits_pa
 from server.fit.thresholds import BURST_S, CROSSOVER_ROOM, FORELINE_SHARE_AT_CROSSOVER
 from server.fit.workings.bench import (
     CATALOG,
@@ -24,7 +26,7 @@ from server.fit.workings.bench import (
     line,
 )
 from server.fit.workings.booster import booster_lines
-from server.fit.workings.curves import conductance
+from server.fit.workings.curves import balance, passage
 from server.fit.workings.line import main_gas, molecular_lines
 from server.physics.pumps import overload_time_s, tolerable_foreline_pa
 
@@ -36,7 +38,7 @@ _AT_BACK = Law(
     "definition of pumping speed; Dalton",
 )  # fmt: skip
 _LINE = Law(
-    "C_f", "C of the foreline for air at the mean pressure (p_f + p_b)/2", "m³/s",
+    "C_f", "C_f = ∫ C dp/(p_f − p_b) from p_b to p_f, for the gas of the load", "m³/s",
     cite("SHARIPOV-1998", "OATLEY-1957"),
 )  # fmt: skip
 _FORELINE = Law("p_f", "p_f = p_b + Q/C_f", "Pa", "definition of conductance")
@@ -113,7 +115,8 @@ def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
         yield from booster_lines(SECTION, bench, state, main_gas(state, bench), at_back)
     foreline_pa = state.foreline_pa
     if math.isfinite(foreline_pa):
-        passed = conductance(bench.foreline, AIR).at((foreline_pa + at_back) / 2)
+        through = passage(bench.foreline, mixture_of(state.reaching_pa_m3_s))
+        passed = through.between(foreline_pa, at_back)
         yield line(SECTION, f"foreline-c-{state.key}", f"Foreline {state.words}", _LINE,
                    {"p_f [Pa]": foreline_pa, "p_b [Pa]": at_back}, passed)  # fmt: skip
         drop = {"p_b [Pa]": at_back, "Q [Pa·m³/s]": flow, "C_f [m³/s]": passed}
@@ -134,6 +137,14 @@ def _tolerable_inputs(bench: Bench, flow_pa_m3_s: float) -> dict[str, float | st
     }
 
 
+def _scaled(load_pa_m3_s: Mapping[str, float], flow_pa_m3_s: float) -> dict[str, float]:
+    """Return a flow of the gas of a load; of air where there is none."""
+    whole = sum(load_pa_m3_s.values())
+    if whole <= 0.0:
+        return {AIR: flow_pa_m3_s}
+    return {gas: flow / whole * flow_pa_m3_s for gas, flow in load_pa_m3_s.items() if flow > 0.0}
+
+
 def _largest_lines(bench: Bench) -> Iterator[Working]:
     assert bench.front is not None  # noqa: S101 (only pumps with an outlet have a foreline)
     pump = bench.front.pump
@@ -146,16 +157,18 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
     if limit >= own * (1.0 - 1e-9):
         yield line(SECTION, "largest", name, _OWN, {"Q_max [Pa·m³/s]": own}, limit)
     else:
-        at_back = bench.working_speeds(AIR).pressure_of_flow_pa(limit)
+        load = _scaled(bench.settled[-1].reaching_pa_m3_s, limit)
+        speeds = {gas: bench.working_speeds(gas) for gas in load}
+        at_back = balance(load, speeds, 0.0).pressure_pa if limit > 0.0 else math.nan
         no_load, full_load = foreline_limits_pa(pump)
         tolerable = float(tolerable_foreline_pa(limit, own, no_load, full_load))
-        mean = (tolerable + at_back) / 2
+        through = passage(bench.foreline, mixture_of(load))
         yield line(
             SECTION, "largest", name, _CARRIED,
             {
                 "p_b [Pa]": at_back,
                 "S_b [m³/s]": limit / at_back,
-                "C_f [m³/s]": conductance(bench.foreline, AIR).at(mean),
+                "C_f [m³/s]": through.between(tolerable, at_back),
                 "p_tol [Pa]": tolerable,
                 "Q_max [Pa·m³/s]": own,
             },

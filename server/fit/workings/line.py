@@ -18,7 +18,7 @@ from server.fit.workings.bench import (
     gas_name,
     line,
 )
-from server.fit.workings.curves import conductance
+from server.fit.workings.curves import passage
 from server.physics.constants import GAS_CONSTANT_J_MOL_K
 from server.physics.elements import Aperture, Duct
 from server.physics.gas import Mixture, Species, gas_state, mean_speed_m_s
@@ -68,7 +68,7 @@ _WHOLE_DROP = Law(
 )
 _AT_MEAN = Law(
     "C",
-    "1/C = Σ 1/C_k at the mean pressure p̄ = (p_chamber + p_in)/2, "
+    "C = ∫ dp/(Σ 1/C_k) from p_in to p_chamber, over their difference; "
     "C_k = C_wall·f_m(δ) + π·a³·v₀·f_v(δ)/(2·L)",
     "m³/s",
     cite("SHARIPOV-1998", "OATLEY-1957"),
@@ -211,7 +211,7 @@ def _state_lines(
             "p_in [Pa]": state.inlet_pa,
             "δ on the narrowest bore": _narrowest_rarefaction(run, gas, mean),
         },
-        conductance(run, gas).at(mean),
+        passage(run, gas).between(state.chamber_pa, state.inlet_pa),
     )  # fmt: skip
     if not load:
         return

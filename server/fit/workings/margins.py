@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from server.catalog.items import CapturePump
+from server.fit.front_states import process_time_s
 from server.fit.margin_vapour import working_time_per_day_s
 from server.fit.margins import capture_life_margin_s
 from server.fit.results import Margin, MarginKey, Working
-from server.fit.states import process_time_s
 from server.fit.thresholds import RULES
 from server.fit.workings.bench import (
     PRACTICE,

@@ -22,7 +22,7 @@ from server.fit.workings.bench import (
     line,
 )
 from server.fit.workings.booster import booster_lines
-from server.fit.workings.curves import Curve, conductance, sonic_limit
+from server.fit.workings.curves import Curve, Passage, passage, sonic_limit
 from server.fit.workings.line import main_gas
 from server.physics.line import Line
 from server.physics.roots import root_between
@@ -81,10 +81,10 @@ def _gas_lines(bench: Bench, state: Settled, gas: str) -> Iterator[Working]:
     if not state.exists:
         return
     exit_ = _exit(bench, state, gas)
-    through = conductance(exit_.run, gas)
+    through = passage(exit_.run, gas)
     at_exit = exit_.pressure_pa(through, state.chamber_pa)
     speed = exit_.speeds.at(at_exit)
-    passed = through.at((at_exit + state.chamber_pa) / 2)
+    passed = through.between(at_exit, state.chamber_pa)
     yield line(
         SECTION, f"{key}-pump", f"Speed at the {exit_.words}: {name}", exit_.law,
         {"p [Pa]": state.chamber_pa, "p₂ [Pa]": at_exit, "C [m³/s]": passed}, speed,
@@ -105,7 +105,7 @@ class Exit:
     speeds: Curve
     law: Law
 
-    def pressure_pa(self, through: Curve, chamber_pa: float) -> float:
+    def pressure_pa(self, through: Passage, chamber_pa: float) -> float:
         """Return the pressure there while one gas alone fills the chamber.
 
         The root of S(p₂)·p₂ = C·(p − p₂), with the tables of the engine.
@@ -116,7 +116,7 @@ class Exit:
         def excess(ln_pressure: float) -> float:
             pressure = math.exp(ln_pressure)
             drawn = self.speeds.at(pressure) * pressure
-            return drawn - through.at((pressure + chamber_pa) / 2) * (chamber_pa - pressure)
+            return drawn - through.between(pressure, chamber_pa) * (chamber_pa - pressure)
 
         bottom, top = GRID.ln_low, math.log(max(chamber_pa, GRID.low_pa))
         if top <= bottom or excess(top) <= 0.0:

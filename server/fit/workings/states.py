@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator
 
 from server.fit.fluid_use import vapour_pressure_pa
+from server.fit.front_states import ROOM_K
 from server.fit.results import Working
-from server.fit.states import ROOM_K
 from server.fit.workings.bench import (
     CATALOG,
     PRACTICE,

@@ -6,11 +6,11 @@ import math
 from collections.abc import Iterator
 
 from server.catalog.items import CapturePump, Trap
+from server.fit.front_states import process_time_s
 from server.fit.inlet import is_caught
 from server.fit.loads import PUMP_K
 from server.fit.margin_vapour import AMBIENT_WATER_PA, working_time_per_day_s
 from server.fit.results import Working
-from server.fit.states import process_time_s
 from server.fit.workings.bench import (
     CATALOG,
     INQUIRY,

@@ -1,0 +1,196 @@
+"""The lines between the outlets of the high-vacuum pumps and the backs, and what stands in them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from server.catalog.arrays import GRID
+from server.catalog.flanges import Flange
+from server.fit.behind import parts_behind, rest_pa
+from server.fit.candidates import Back
+from server.fit.geometry import foreline
+from server.fit.inlet import flow_potentials
+from server.fit.loads import AIR
+from server.fit.requirements import Requirements
+from server.physics.arrays import FloatArray, IntArray
+from server.physics.entry_speed import FlowPotential
+from server.physics.gas import Mixture
+from server.physics.line import Line
+from server.physics.roots import roots_between
+from server.physics.species import SPECIES
+from server.physics.speedtable import SpeedTable, lookup
+from server.physics.steady import steady_state
+
+
+class ForelineRuns:
+    """The line from every outlet to every back; a line carries the gas of the load as a mixture."""
+
+    def __init__(
+        self, outlets: Sequence[Flange], backs: Sequence[Back], requirements: Requirements
+    ) -> None:
+        self.outlets = tuple(outlets)
+        self.back_count = len(backs)
+        keys: dict[tuple[object, ...], int] = {}
+        lines: list[Line] = []
+        self.line_of = np.empty((len(self.outlets), len(backs)), dtype=np.intp)
+        for row, outlet in enumerate(self.outlets):
+            for column, back in enumerate(backs):
+                bore = back.inlet_pump.inlet.bore_m
+                key = (outlet.bore_m, back.entry.bore_m, bore, back.line_trap_sku)
+                if key not in keys:
+                    keys[key] = len(lines)
+                    lines.append(foreline(outlet, back, requirements))
+                self.line_of[row, column] = keys[key]
+        self._lines = lines
+        self._known: dict[Mixture, tuple[FlowPotential, IntArray]] = {}
+
+    def potential(self, load_pa_m3_s: Mapping[str, float]) -> tuple[FlowPotential, IntArray]:
+        """Return the flow potentials for the gas of a load, and the line of each run."""
+        gas = mixture_of(load_pa_m3_s)
+        if gas not in self._known:
+            potential, place = flow_potentials(self._lines, gas)
+            self._known[gas] = (potential, place[self.line_of])
+        return self._known[gas]
+
+
+def mixture_of(load_pa_m3_s: Mapping[str, float]) -> Mixture:
+    """Return the gas of a load; air where there is none."""
+    flowing = {SPECIES[gas]: flow for gas, flow in load_pa_m3_s.items() if flow > 0.0}
+    return Mixture.of_amounts(flowing or {SPECIES[AIR]: 1.0})
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """What stands in the forelines at one load."""
+
+    at_outlet_pa: FloatArray
+    shares: Mapping[str, FloatArray]
+
+
+class Foreline:
+    """The forelines with the backs as they work in one state.
+
+    Parameters
+    ----------
+    runs : ForelineRuns
+        The lines.
+    tables : mapping of SpeedTable
+        Speeds of the backs at their inlets, one table for each species.
+    resting_pa : array, scalar or shape (backs,)
+        Vapour pressure over what the backs' traps hold.
+    """
+
+    def __init__(
+        self,
+        runs: ForelineRuns,
+        tables: Mapping[str, SpeedTable],
+        resting_pa: FloatArray | float = 0.0,
+    ) -> None:
+        self.runs, self.tables = runs, tables
+        self._resting_pa = resting_pa
+        self._known: dict[tuple[tuple[str, float], ...], _Standing] = {}
+
+    @cached_property
+    def _ultimate_pa(self) -> FloatArray:
+        """Where a foreline rests without any gas: its pump has no speed left there."""
+        first = np.argmax(self.tables[AIR].speed_m3_s > 0.0, axis=1)
+        return np.asarray(GRID.pressure_pa[np.maximum(first - 1, 0)])
+
+    def pressure_pa(self, load_pa_m3_s: Mapping[str, float]) -> FloatArray:
+        """Return the foreline pressure at every outlet for a load, shape (n_outlets, n_backs)."""
+        return self._standing(load_pa_m3_s).at_outlet_pa
+
+    def shares(self, load_pa_m3_s: Mapping[str, float]) -> Mapping[str, FloatArray]:
+        """Return the share of each gas in the pressure at the backs, shape (n_backs,)."""
+        return self._standing(load_pa_m3_s).shares
+
+    def _standing(self, load_pa_m3_s: Mapping[str, float]) -> _Standing:
+        key = tuple(load_pa_m3_s.items())
+        if key not in self._known:
+            self._known[key] = self._stand(load_pa_m3_s)
+        return self._known[key]
+
+    def _stand(self, load_pa_m3_s: Mapping[str, float]) -> _Standing:
+        rows = np.arange(self.runs.back_count)
+        found = steady_state(load_pa_m3_s, self.tables, rows, offset_pa=self._resting_pa)
+        at_back = np.maximum(found.pressure_pa, self._ultimate_pa)
+        potential, line_of = self.runs.potential(load_pa_m3_s)
+        exit_pa = np.broadcast_to(np.where(found.exists, at_back, 1.0), line_of.shape)
+        driven = potential.at_pa_m3_s(line_of, exit_pa) + sum(load_pa_m3_s.values())
+        entry = np.maximum(potential.pressure_pa(line_of, driven), exit_pa)
+        shares = parts_behind(found.partial_pa, rest_pa(self.tables[AIR], rows))
+        return _Standing(np.where(found.exists, entry, np.nan), shares)
+
+    def largest_throughput_pa_m3_s(
+        self,
+        load_pa_m3_s: Mapping[str, float],
+        outlet_rows: IntArray,
+        largest_pa_m3_s: FloatArray,
+        no_load_pa: FloatArray,
+        full_load_pa: FloatArray,
+    ) -> FloatArray:
+        """Return the largest throughput each back lets each pump carry, shape (n_pumps, n_backs).
+
+        Where the foreline pressure at the pump's outlet reaches the tolerable pressure at that very
+        load, or the pump's own largest throughput where that comes first: a root in the pressure at
+        the back's inlet, of the flow the line then carries less the flow the back then takes.
+
+        Parameters
+        ----------
+        load_pa_m3_s : mapping of float
+            The gas: its species in these proportions.
+        outlet_rows : array of int, shape (n_pumps,)
+            Outlet of each pump.
+        largest_pa_m3_s, no_load_pa, full_load_pa : array, shape (n_pumps,)
+            The pumps' own largest throughput and tolerable foreline pressures.
+        """
+        potential, line_of = self.runs.potential(load_pa_m3_s)
+        shape = (len(outlet_rows), self.runs.back_count)
+        back = np.broadcast_to(np.arange(shape[1]), shape).ravel()
+        line = line_of[outlet_rows].ravel()
+        largest, no_load, full_load = (
+            np.repeat(value, shape[1]) for value in (largest_pa_m3_s, no_load_pa, full_load_pa)
+        )
+        speeds = self._speed_of(load_pa_m3_s)
+
+        def spare(ln_pressure: FloatArray) -> FloatArray:
+            pressure = np.exp(ln_pressure)
+            flow = lookup(speeds, back, pressure) * pressure
+            # carried on beyond the largest throughput, so that the function has no jump there
+            tolerable = no_load - (no_load - full_load) * flow / largest
+            allowed = potential.at_pa_m3_s(line, np.maximum(tolerable, GRID.low_pa))
+            return np.asarray(allowed - potential.at_pa_m3_s(line, pressure) - flow)
+
+        # a hair above the tolerable pressure, where the line would have to carry gas backwards
+        low, high = _halved(spare, np.full(back.shape, GRID.ln_low), np.log(no_load) + 1e-6)
+        pressure = np.exp(roots_between(spare, low, high, within=1e-9))
+        flow = lookup(speeds, back, pressure) * pressure
+        # a root beyond the largest throughput: there the foreline still is below what is tolerable
+        return np.asarray(np.minimum(flow, largest).reshape(shape))
+
+    def _speed_of(self, load_pa_m3_s: Mapping[str, float]) -> SpeedTable:
+        """Speeds of the backs for the gas of a load: p = Σ Q_i/S_i, so 1/S = Σ x_i/S_i."""
+        whole = sum(load_pa_m3_s.values())
+        if not whole > 0.0:
+            return self.tables[AIR]
+        slow = np.zeros_like(self.tables[AIR].speed_m3_s)
+        with np.errstate(divide="ignore"):  # where one gas is not pumped at all, the mixture is not
+            for gas, flow in load_pa_m3_s.items():
+                if flow > 0.0:
+                    slow += flow / whole / self.tables[gas].speed_m3_s
+            return SpeedTable(GRID, 1.0 / slow)
+
+
+def _halved(
+    spare: Callable[[FloatArray], FloatArray], low: FloatArray, high: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Halve the brackets of falling functions down to a cell of the grid, where they are smooth."""
+    while float(np.max(high - low, initial=0.0)) > GRID.step:
+        middle = (low + high) / 2
+        positive = spare(middle) > 0.0
+        low, high = np.where(positive, middle, low), np.where(positive, high, middle)
+    return low, high

@@ -1,0 +1,134 @@
+"""What high-vacuum fronts settle to by themselves, before their backs add anything.
+
+A back can only add to the pressure at a front's inlet (what diffuses back through a turbo), so
+these states are exact for most combinations and a bound for all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.fit.candidates import Front
+from server.fit.fluid_use import vapour_pressure_pa
+from server.fit.inlet import InletTables
+from server.fit.loads import Loads
+from server.fit.requirements import Requirements
+from server.fit.thresholds import BASE_STATE_AFTER_S
+from server.physics.arrays import FloatArray, IntArray
+from server.physics.speedtable import SpeedTable
+from server.physics.steady import SteadyState, steady_state
+
+ROOM_K = 298.15
+"""Temperature of an uncooled inlet, where pump fluid evaporates back. [K]"""
+
+
+def process_time_s(requirements: Requirements) -> float:
+    """Return the time after the start of pumping at which the process begins."""
+    return requirements.pump_down_time_s or 3600.0
+
+
+def running_load(loads: Loads, requirements: Requirements) -> Mapping[str, float] | None:
+    """Return the load while the process runs, None without a process."""
+    if not loads.has_process and requirements.process.pressure_pa is None:
+        return None
+    return loads.running_pa_m3_s(process_time_s(requirements))
+
+
+def resting_pressure_pa(front: Front) -> float:
+    """Return a front's pressure without gas load: its own ultimate or its fluid's vapour."""
+    if front.fluid is None:
+        return front.pump.ultimate_pa
+    surface = ROOM_K if front.trap is None else front.trap.surface_k
+    return max(front.pump.ultimate_pa, vapour_pressure_pa(front.fluid, surface))
+
+
+@dataclass(frozen=True)
+class FrontStates:
+    """The states of n fronts with nothing but their own pressure at rest; solved when asked for."""
+
+    fronts: tuple[Front, ...]
+    loads: Loads
+    requirements: Requirements
+    inlet: InletTables
+
+    @cached_property
+    def base_load(self) -> Mapping[str, float]:
+        """Load a day after pumping began."""
+        return self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
+
+    @cached_property
+    def process_load(self) -> Mapping[str, float] | None:
+        """Load while the process runs; None without one."""
+        return running_load(self.loads, self.requirements)
+
+    @cached_property
+    def resting_pa(self) -> FloatArray:
+        """Pressure without gas load, shape (n,)."""
+        return np.array([resting_pressure_pa(front) for front in self.fronts])
+
+    @cached_property
+    def base_chamber(self) -> SteadyState:
+        """Chamber a day after pumping began."""
+        return self._settle(self.base_load, self.inlet.at_chamber)
+
+    @cached_property
+    def base_inlet(self) -> SteadyState:
+        """Pump inlet a day after pumping began."""
+        return self._settle(self.beyond_trap(self.base_load), self.inlet.at_pump)
+
+    @cached_property
+    def process_chamber(self) -> SteadyState:
+        """Chamber while the process runs."""
+        return self._settle(self.process_load or self.base_load, self.inlet.at_chamber)
+
+    @cached_property
+    def process_inlet(self) -> SteadyState:
+        """Pump inlet while the process runs."""
+        load = self.beyond_trap(self.process_load or self.base_load)
+        return self._settle(load, self.inlet.at_pump)
+
+    def _settle(
+        self, load: Mapping[str, float] | Mapping[str, FloatArray], tables: Mapping[str, SpeedTable]
+    ) -> SteadyState:
+        return steady_state(load, tables, self.inlet.row_of_front, offset_pa=self.resting_pa)
+
+    def beyond_trap(self, load: Mapping[str, float]) -> dict[str, FloatArray]:
+        """Return the load that reaches each pump, vapours held by its trap taken off."""
+        row = self.inlet.row_of_front
+        return {gas: flow * (1.0 - self.inlet.caught[gas][row]) for gas, flow in load.items()}
+
+    def reaching(
+        self, load: Mapping[str, float]
+    ) -> list[tuple[NDArray[np.bool_], dict[str, float]]]:
+        """Return fronts whose traps hold the same vapours, with the load that reaches them."""
+        row = self.inlet.row_of_front
+        held = np.stack([self.inlet.caught[gas][row] for gas in load], axis=1)
+        patterns, which = np.unique(held, axis=0, return_inverse=True)
+        return [
+            (
+                which.ravel() == number,
+                {
+                    gas: flow * (1.0 - part)
+                    for (gas, flow), part in zip(load.items(), pattern, strict=True)
+                },
+            )
+            for number, pattern in enumerate(patterns)
+        ]
+
+    def only(self, fronts: IntArray) -> FrontStates:
+        """Return the states of some of the fronts; those that are solved already are kept."""
+        some = FrontStates(
+            tuple(self.fronts[place] for place in fronts),
+            self.loads,
+            self.requirements,
+            self.inlet.only(fronts),
+        )
+        for name in ("base_chamber", "base_inlet", "process_chamber", "process_inlet"):
+            if name in vars(self):
+                vars(some)[name] = getattr(self, name).only(fronts)
+        return some

@@ -1,0 +1,75 @@
+"""Steady states of backs that pump a chamber by themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from server.fit.backing import BackTables
+from server.fit.candidates import Back
+from server.fit.front_states import running_load
+from server.fit.loads import Loads
+from server.fit.requirements import Requirements
+from server.fit.settled import SettledState
+from server.fit.thresholds import BASE_STATE_AFTER_S
+from server.physics.arrays import FloatArray
+from server.physics.speedtable import SpeedTable
+from server.physics.steady import steady_state
+
+
+@dataclass(frozen=True)
+class RoughStates:
+    """The states of backs alone."""
+
+    backs: Sequence[Back]
+    loads: Loads
+    requirements: Requirements
+    backing: BackTables
+    inlet: None = None
+    capacity_pa_m3_s: None = None
+    crossover_limit_pa: None = None
+    rough_floor_pa: None = None
+    behind_turbo_pa: None = None
+
+    @property
+    def offset_pa(self) -> FloatArray:
+        """Pressure at the pump's inlet without load."""
+        return np.zeros((1, 1))
+
+    @cached_property
+    def base(self) -> SettledState:
+        """A day after pumping began, without process gas."""
+        load = self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
+        return self._settle(load, self.backing.at_chamber, self.backing.at_inlet)
+
+    @cached_property
+    def process(self) -> SettledState | None:
+        """While the process runs; None without one."""
+        load = running_load(self.loads, self.requirements)
+        if load is None:
+            return None
+        tables = self.backing
+        return self._settle(load, tables.at_chamber_working, tables.working, tables.resting_pa)
+
+    def _settle(
+        self,
+        load: Mapping[str, float],
+        at: Mapping[str, SpeedTable],
+        own: Mapping[str, SpeedTable],
+        resting_pa: FloatArray | float = 0.0,
+    ) -> SettledState:
+        rows = np.arange(len(self.backs))
+
+        def chamber() -> tuple[FloatArray, Mapping[str, FloatArray]]:
+            found = steady_state(load, at, rows, offset_pa=resting_pa)
+            partial = {name: value[np.newaxis] for name, value in found.partial_pa.items()}
+            return found.pressure_pa[np.newaxis], partial
+
+        def inlet(_chamber_pa: FloatArray) -> FloatArray:
+            found = steady_state(load, own, rows, offset_pa=resting_pa)
+            return found.pressure_pa[np.newaxis]
+
+        return SettledState(load, np.array([[sum(load.values())]]), None, chamber, inlet)
