@@ -27,7 +27,7 @@ from server.fit.evaluation import (
 )
 from server.fit.explain import Spot
 from server.fit.loads import loads_of
-from server.fit.margins import PRICED_MARGINS, STEADY_MARGINS
+from server.fit.margins import STEADY_MARGINS
 from server.fit.present import cost_of, present, rank_reason, title_of
 from server.fit.ranking import RANKING_RULE, Standing, ranked
 from server.fit.remedies import remedies_for, remedies_of_stack
@@ -150,7 +150,7 @@ def _remedies(order: _Order, fields: Sequence[Field], purse: Purse) -> tuple[Rem
         return ()
     asked, catalog = purse.requirements, purse.catalog
     loads = loads_of(asked)
-    steady = How(only=frozenset(STEADY_MARGINS) | frozenset(PRICED_MARGINS))
+    steady = How(only=frozenset(STEADY_MARGINS))
     judged = [judge(field, loads, asked, catalog, purse, steady) for field in fields if field.size]
     return remedies_for(judged, asked, catalog)
 

@@ -18,7 +18,7 @@ from server.fit.evacuation import Evacuation, evacuate
 from server.fit.front_states import FrontStates
 from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import Loads
-from server.fit.margins import PRICED_MARGINS, STEADY_MARGINS, TIMED_MARGINS
+from server.fit.margins import PRICED_MARGINS, TIMED_MARGINS, UNPRICED_MARGINS
 from server.fit.money import minor_digits
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
@@ -115,7 +115,7 @@ def judge(
     case = Case(field, loads, requirements, states, np.zeros((1, 1)), np.zeros((1, 1), np.bool_))
     ledgers = {
         key: found
-        for key, margin in STEADY_MARGINS.items()
+        for key, margin in UNPRICED_MARGINS.items()
         if key in how.only and (found := margin(case))
     }
     passing = _passing(ledgers, shape)

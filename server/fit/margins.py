@@ -254,7 +254,7 @@ def budget(case: Case) -> Ledger | None:
     return ledger(float(limit), case.purchase, quotient(float(limit), case.purchase))
 
 
-STEADY_MARGINS: Mapping[MarginKey, Callable[[Case], Ledger | None]] = {
+UNPRICED_MARGINS: Mapping[MarginKey, Callable[[Case], Ledger | None]] = {
     MarginKey.ULTIMATE: ultimate,
     MarginKey.PROCESS_PRESSURE: process_pressure,
     MarginKey.THROUGHPUT: throughput,
@@ -272,7 +272,10 @@ PRICED_MARGINS: Mapping[MarginKey, Callable[[Case], Ledger | None]] = {
     MarginKey.COMPATIBILITY: compatibility,
     MarginKey.BUDGET: budget,
 }
-"""Margins that need the parts list and its price."""
+"""Margins that need the parts list and its price, but no pump-down."""
+
+STEADY_MARGINS = {**UNPRICED_MARGINS, **PRICED_MARGINS}
+"""Margins that need no pump-down."""
 
 TIMED_MARGINS: Mapping[MarginKey, Callable[[Case, FloatArray], Ledger | None]] = {
     MarginKey.PUMP_DOWN: pump_down,
