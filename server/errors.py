@@ -46,6 +46,14 @@ class NotFound(DomainError):
     """A saved advice, a quote or an item that does not exist."""
 
 
+class Conflict(DomainError):
+    """What is asked no longer fits what is kept: changed meanwhile, answered, expired."""
+
+
+class NotAllowed(DomainError):
+    """Somebody wants to do what their role may not."""
+
+
 @dataclass(frozen=True)
 class Fault:
     """One fault of a request: where, what was typed, what would be accepted."""

@@ -216,6 +216,8 @@ def a_full_advice(requirements: Requirements, catalog: Catalog, *, fits: bool = 
 class HandMadeEngine:
     """Answers with the advice made by hand; nothing fits a chamber above a cubic metre."""
 
+    ENGINE_VERSION = "by-hand"
+
     def advise(self, requirements: Requirements, catalog: Catalog) -> Advice:
         """Return two stacks or none."""
         return a_full_advice(requirements, catalog, fits=requirements.chamber.volume_m3 <= 1.0)

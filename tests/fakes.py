@@ -156,6 +156,8 @@ def a_saved_advice(name: str = "token-1", minute: int = 0, version: str = "v-one
 class FakeEngine:
     """Answers every inquiry with the same stack; knows the SKUs of the catalogue."""
 
+    ENGINE_VERSION = "test"
+
     def advise(self, requirements: Requirements, catalog: Catalog) -> Advice:
         """Return one stack."""
         return an_advice(requirements, catalog)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from server.catalog.items import (
@@ -29,6 +30,7 @@ from server.fit.candidates import (
     usual_fill,
 )
 from server.fit.requirements import Requirements
+from server.fit.results import Part, Role
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,23 @@ class StackChoice:
     backing_pump: str | None = None
     fluid: str | None = None
     trap: str | None = None
+    line_trap: str | None = None
+    """In the line to the backing pump; needed only where `trap` stands in front of the pump."""
+
+
+def choice_of(parts: Iterable[Part]) -> StackChoice:
+    """Return the choice that a stack's parts come from, to judge the stack again."""
+    skus: dict[str, str] = {}
+    for part in parts:
+        if part.role in {Role.TRAP, Role.BAFFLE}:
+            in_front = part.place == TrapPlace.HIGH_VACUUM
+            skus["trap" if in_front else "line_trap"] = part.sku
+        elif part.role in _CHOSEN_ROLES:
+            skus[part.role.value] = part.sku
+    return StackChoice(**skus)
+
+
+_CHOSEN_ROLES = frozenset({Role.HIGH_VACUUM_PUMP, Role.BOOSTER, Role.BACKING_PUMP, Role.FLUID})
 
 
 def field_of_choice(choice: StackChoice, requirements: Requirements, catalog: Catalog) -> Field:
@@ -56,15 +75,19 @@ def field_of_choice(choice: StackChoice, requirements: Requirements, catalog: Ca
         raise _fault("backing_pump", "", "Choose the pump that exhausts to atmosphere.")
     backing = catalog.get(choice.backing_pump, BackingPump)
     trap = None if choice.trap is None else catalog.get(choice.trap, Trap)
+    behind = None if choice.line_trap is None else _line_trap(choice.line_trap, catalog)
     booster = None if choice.booster is None else _booster(choice.booster, catalog)
-    line_trap = trap if trap is not None and trap.place is TrapPlace.FORELINE else None
+    stands_behind = trap is not None and trap.place is TrapPlace.FORELINE
+    if stands_behind and behind is not None:
+        raise _fault("line_trap", behind.sku, "The line to the backing pump takes one trap.")
+    line_trap = trap if stands_behind else behind
     back = make_back(backing, booster, line_trap, requirements, catalog)
     if choice.high_vacuum_pump is None:
         return _rough_field(choice, back, line_trap)
     pump = _high_vacuum_pump(choice.high_vacuum_pump, catalog)
     if isinstance(booster, TurboPump) and pump.kind is not PumpKind.SPUTTER_ION:
         raise _fault("booster", booster.sku, "A turbomolecular pump boosts sputter-ion pumps only.")
-    inlet_trap = None if line_trap is trap else trap
+    inlet_trap = None if stands_behind else trap
     fluid = _fluid(choice, pump, requirements, catalog)
     return Field((make_front(pump, fluid, inlet_trap, requirements),), (back,))
 
@@ -72,7 +95,7 @@ def field_of_choice(choice: StackChoice, requirements: Requirements, catalog: Ca
 def _rough_field(choice: StackChoice, back: Back, line_trap: Trap | None) -> Field:
     if choice.fluid is not None:
         raise _fault("fluid", choice.fluid, "A stack without a vapour pump takes no pump fluid.")
-    if choice.trap is not None and line_trap is None:
+    if choice.trap is not None and (line_trap is None or line_trap.sku != choice.trap):
         raise _fault("trap", choice.trap, "This trap belongs in front of a high-vacuum pump.")
     if isinstance(back.booster, TurboPump):
         raise _fault(
@@ -94,6 +117,13 @@ def _fluid(
     if usual is None:
         raise _fault("fluid", "", f"The catalogue has no fluid for {pump.name}.")
     return usual
+
+
+def _line_trap(sku: str, catalog: Catalog) -> Trap:
+    trap = catalog.get(sku, Trap)
+    if trap.place is not TrapPlace.FORELINE:
+        raise _fault("line_trap", sku, "This trap belongs in front of a high-vacuum pump.")
+    return trap
 
 
 def _booster(sku: str, catalog: Catalog) -> RootsBooster | TurboPump:

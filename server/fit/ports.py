@@ -16,6 +16,9 @@ from server.fit.results import Advice, StackAdvice
 class Engine(Protocol):
     """Judges stacks; ``fit.advice`` is the real one."""
 
+    ENGINE_VERSION: str
+    """Grows whenever the same inquiry may get other numbers."""
+
     def advise(self, requirements: Requirements, catalog: Catalog) -> Advice:
         """Return the ranked stacks for the requirements."""
         ...

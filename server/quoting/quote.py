@@ -1,32 +1,21 @@
-"""A chosen stack becomes an offer: grouped lines, exact sums, lead time, what was assumed."""
+"""An offer as it is printed: grouped lines, exact sums, lead times, texts, what was assumed."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
 
-from server.catalog.items import (
-    Catalog,
-    Filter,
-    Fluid,
-    Gauge,
-    Interlock,
-    Item,
-    LinePart,
-    Pump,
-    Trap,
-    Valve,
-)
 from server.errors import OutOfRange
-from server.fit.money import round_money, sum_money, tax_on
-from server.fit.requirements import Assumption, Requirements
-from server.fit.results import Margin, Part, StackAdvice
-from server.quoting.cautions import Caution, cautions_for
-from server.quoting.consumables import later_lines, stack_consumables
-from server.quoting.order import Party, QuoteOrder
+from server.fit.requirements import Assumption
+from server.fit.results import Margin
+from server.quoting.cautions import Caution
+from server.quoting.desk.goods import DangerousGoods, Shipment, shipments
+from server.quoting.desk.lines import LineChoice
+from server.quoting.desk.pricing import TaxLine
+from server.quoting.desk.texts import NO_TEXTS, Texts
+from server.quoting.order import Party
 
 
 class LineGroup(StrEnum):
@@ -39,21 +28,8 @@ class LineGroup(StrEnum):
     GAUGES = "gauges and interlocks"
     TRAPS = "traps and filters"
     FIRST_CONSUMABLES = "first consumables"
+    SERVICES = "services and other"
     SUPPLIED = "supplied with the pumps"
-
-
-_GROUP_OF: tuple[tuple[type[Item], LineGroup], ...] = (
-    (Pump, LineGroup.PUMPS),
-    (Fluid, LineGroup.FLUIDS),
-    (LinePart, LineGroup.LINE),
-    (Valve, LineGroup.VALVES),
-    (Gauge, LineGroup.GAUGES),
-    (Interlock, LineGroup.GAUGES),
-    (Trap, LineGroup.TRAPS),
-    (Filter, LineGroup.TRAPS),
-)
-
-_KEEP = "supplied with the pump: keep it"
 
 
 @dataclass(frozen=True)
@@ -62,14 +38,27 @@ class QuoteLine:
 
     group: LineGroup
     sku: str
-    """Empty for supplied parts, which cannot be ordered."""
+    """Empty for supplied parts, which cannot be ordered, and for services."""
     name: str
     quantity: int
     unit_price: Decimal
+    """Before any discount."""
     total: Decimal
+    """After the line's own discount, rounded."""
     lead_time_days: int
-    """Zero when the stock covers everything the quote asks for."""
+    """Zero when the stock covers every piece of the line."""
     note: str
+    choice: LineChoice = LineChoice.INCLUDED
+    discount_percent: Decimal = Decimal(0)
+    tax_rate_percent: Decimal | None = None
+    """None where the quote's rate holds."""
+    from_stock: int = 0
+    """Pieces that can leave at once."""
+
+    @property
+    def supplied(self) -> bool:
+        """Whether it comes with a pump and costs nothing."""
+        return self.group is LineGroup.SUPPLIED
 
 
 @dataclass(frozen=True)
@@ -88,11 +77,13 @@ class Quote:
     currency: str
     lines: tuple[QuoteLine, ...]
     net: Decimal
+    """Totals of the included lines less the overall discount; without freight."""
     tax_rate_percent: Decimal
     tax: Decimal
     total: Decimal
+    """Net, freight and tax."""
     lead_time_days: int
-    """The longest of the lines, stock taken into account."""
+    """The longest of the included lines, stock taken into account."""
     margins: tuple[Margin, ...]
     flags: tuple[str, ...]
     cautions: tuple[Caution, ...]
@@ -102,11 +93,68 @@ class Quote:
     advice_token: str = ""
     """Link of the advice the offer rests on."""
     stack_rank: int = 0
+    revision: int = 1
+    discount_percent: Decimal = Decimal(0)
+    """Overall, on the included lines."""
+    discount: Decimal = Decimal(0)
+    """The overall discount's amount."""
+    freight: Decimal = Decimal(0)
+    taxes: tuple[TaxLine, ...] = ()
+    """By rate; their sum is ``tax``."""
+    price_list: str = ""
+    """Name of the price list, shown where the seller has more than one."""
+    texts: Texts = NO_TEXTS
+    rounding: str = ""
+    """The sentence that says how amounts are rounded."""
+    dangerous_goods: tuple[DangerousGoods, ...] = ()
+    export_hints: tuple[str, ...] = ()
+    locale: str = "en_GB"
 
     @property
     def day(self) -> date:
         """Date printed on the offer."""
         return self.created_at.date()
+
+    @property
+    def validity_days(self) -> int:
+        """Days from the date to the last one of validity."""
+        return (self.valid_until - self.day).days
+
+    @property
+    def included(self) -> tuple[QuoteLine, ...]:
+        """Lines that count in the sums."""
+        return self.chosen(LineChoice.INCLUDED)
+
+    @property
+    def lines_total(self) -> Decimal:
+        """Sum of the included lines, before the overall discount."""
+        return self.net + self.discount
+
+    @property
+    def ships_complete_on(self) -> date:
+        """Earliest day on which everything that is included can leave, ordered on the day."""
+        return self.day + timedelta(days=self.lead_time_days)
+
+    @property
+    def shipments(self) -> tuple[Shipment, ...]:
+        """Part shipments of what is included: what can leave when, earliest first."""
+        return shipments(
+            self.day,
+            (
+                (line.sku, line.quantity, line.from_stock, line.lead_time_days)
+                for line in self.included
+                if line.sku
+            ),
+        )
+
+    def chosen(self, choice: LineChoice) -> tuple[QuoteLine, ...]:
+        """Return the lines of one choice."""
+        return tuple(line for line in self.lines if line.choice is choice)
+
+    def dated(self, at: datetime) -> Quote:
+        """Return the same offer of another day, valid for as many days from it."""
+        until = at.date() + timedelta(days=self.validity_days)
+        return replace(self, created_at=at, valid_until=until)
 
     def lines_of(self, group: LineGroup) -> tuple[QuoteLine, ...]:
         """Return the lines under one heading."""
@@ -130,137 +178,6 @@ class Quote:
         return replace(self, number=number)
 
 
-def draft_quote(
-    stack: StackAdvice, requirements: Requirements, catalog: Catalog, order: QuoteOrder
-) -> Quote:
-    """Return the offer of a stack, without a number.
-
-    Parameters
-    ----------
-    stack : StackAdvice
-        The stack chosen from an advice or a check.
-    requirements : Requirements
-        What it was judged against.
-    catalog : Catalog
-        Prices and stock; its version is named on the offer.
-    order : QuoteOrder
-        Customer, taxes, validity and what else is wanted.
-
-    Raises
-    ------
-    UnknownName
-        When the catalogue no longer has one of the parts.
-    OutOfRange
-        When an amount is none.
-    """
-    currency = catalog.currency
-    lines = list(_part_lines(stack.parts, catalog))
-    lines += _consumable_lines(stack, requirements, catalog, order)
-    lines += [_supplied_line(part, currency) for part in stack.parts if not part.sku]
-    priced = _with_lead_times(lines, catalog)
-    net = sum_money((line.total for line in priced), currency)
-    tax = tax_on(net, order.tax_rate_percent, currency)
-    return Quote(
-        number="",
-        created_at=order.created_at,
-        valid_until=order.created_at.date() + timedelta(days=order.validity_days),
-        seller=order.seller,
-        customer=order.customer,
-        reference=order.reference,
-        title=requirements.title,
-        stack_title=stack.title,
-        currency=currency,
-        lines=priced,
-        net=net,
-        tax_rate_percent=order.tax_rate_percent,
-        tax=tax,
-        total=sum_money((net, tax), currency),
-        lead_time_days=max((line.lead_time_days for line in priced), default=0),
-        margins=stack.margins,
-        flags=stack.flags,
-        cautions=cautions_for(stack.parts, requirements, catalog),
-        assumptions=requirements.assumptions,
-        notes=order.notes,
-        catalog_version=catalog.version,
-        advice_token=order.advice_token,
-        stack_rank=stack.rank,
-    )
-
-
 def quote_number(year: int, serial: int) -> str:
-    """Return the number of the ``serial``-th quote of a year, such as ``2026-0017``."""
-    return f"{year}-{serial:04d}"
-
-
-def _part_lines(parts: Iterable[Part], catalog: Catalog) -> Iterable[QuoteLine]:
-    merged: dict[str, tuple[int, str]] = {}
-    for part in parts:
-        if part.sku:
-            had, note = merged.get(part.sku, (0, ""))
-            notes = [note] if part.note in note else [note, part.note]
-            merged[part.sku] = (had + part.quantity, "; ".join(filter(None, notes)))
-    for sku, (quantity, note) in merged.items():
-        item = catalog.get(sku, Item)
-        yield _line(_group_of(item), item, quantity, note, catalog.currency)
-
-
-def _consumable_lines(
-    stack: StackAdvice, requirements: Requirements, catalog: Catalog, order: QuoteOrder
-) -> list[QuoteLine]:
-    if order.consumables_years <= 0:
-        return []
-    years = order.consumables_years
-    period = "one year" if years == 1 else f"{years:g} years"
-    found = stack_consumables(stack.parts, requirements, catalog, years)
-    return [
-        _line(
-            LineGroup.FIRST_CONSUMABLES,
-            catalog.get(line.sku, Item),
-            line.pieces,
-            f"for {period}: {line.reason}",
-            catalog.currency,
-        )
-        for line in later_lines(found)
-    ]
-
-
-def _group_of(item: Item) -> LineGroup:
-    for kind, group in _GROUP_OF:
-        if isinstance(item, kind):
-            return group
-    return LineGroup.FIRST_CONSUMABLES
-
-
-def _line(group: LineGroup, item: Item, quantity: int, note: str, currency: str) -> QuoteLine:
-    unit_price = round_money(item.price, currency)
-    total = round_money(unit_price * quantity, currency)
-    return QuoteLine(group, item.sku, item.name, quantity, unit_price, total, 0, note)
-
-
-def _supplied_line(part: Part, currency: str) -> QuoteLine:
-    zero = round_money(Decimal(0), currency)
-    note = (
-        part.note
-        if part.note.startswith("supplied with")
-        else "; ".join(filter(None, (_KEEP, part.note)))
-    )
-    return QuoteLine(LineGroup.SUPPLIED, "", part.name, part.quantity, zero, zero, 0, note)
-
-
-def _with_lead_times(lines: Iterable[QuoteLine], catalog: Catalog) -> tuple[QuoteLine, ...]:
-    """Set each line's lead time: none where the stock covers all pieces asked for of its SKU."""
-    order = list(LineGroup)
-    asked: dict[str, int] = {}
-    kept = sorted(lines, key=lambda line: order.index(line.group))
-    for line in kept:
-        asked[line.sku] = asked.get(line.sku, 0) + line.quantity
-    return tuple(
-        replace(line, lead_time_days=_lead_time(catalog.get(line.sku, Item), asked[line.sku]))
-        if line.sku
-        else line
-        for line in kept
-    )
-
-
-def _lead_time(item: Item, quantity: int) -> int:
-    return 0 if item.stock >= quantity else item.lead_time_days
+    """Return the number of the ``serial``-th quote of a year, such as ``Q-2026-0017``."""
+    return f"Q-{year}-{serial:04d}"

@@ -5,9 +5,10 @@ from __future__ import annotations
 from server.catalog.items import Catalog
 from server.fit.requirements import Requirements
 from server.fit.results import StackAdvice
+from server.quoting.drafting import draft_quote
 from server.quoting.order import QuoteOrder
 from server.quoting.ports import QuoteStore
-from server.quoting.quote import Quote, draft_quote
+from server.quoting.quote import Quote
 
 
 def issue_quote(

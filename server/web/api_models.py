@@ -10,6 +10,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field, PlainSerializer, WithJsonSchema
 
 from server.fit.results import MarginKey, MarginVerdict, Role, StackVerdict
+from server.quoting.desk.lines import LineChoice
 from server.web.api_base import Number, Out
 from server.web.api_day import DayOut
 
@@ -290,6 +291,37 @@ class QuoteLineOut(Out):
     total: Money
     lead_time_days: int
     note: str
+    choice: LineChoice
+    discount_percent: Money
+    tax_rate_percent: Money | None
+    from_stock: int
+
+
+class TaxLineOut(Out):
+    """The tax of one rate."""
+
+    rate_percent: Money
+    base: Money
+    tax: Money
+
+
+class TextsOut(Out):
+    """The paragraphs under the sums."""
+
+    payment: str
+    delivery: str
+    warranty: str
+    validity: str
+
+
+class DangerousGoodsOut(Out):
+    """Lines that travel under the rules for dangerous goods."""
+
+    un_number: str
+    name: str
+    hazard_class: str
+    packing_group: str
+    skus: list[str]
 
 
 class CautionOut(Out):
@@ -325,3 +357,14 @@ class QuoteOut(Out):
     catalog_version: str
     advice_token: str
     stack_rank: int
+    revision: int
+    discount_percent: Money
+    discount: Money
+    freight: Money
+    taxes: list[TaxLineOut]
+    price_list: str
+    texts: TextsOut
+    rounding: str
+    dangerous_goods: list[DangerousGoodsOut]
+    export_hints: list[str]
+    locale: str

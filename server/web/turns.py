@@ -26,6 +26,7 @@ class InTurns:
     """
 
     def __init__(self, engine: Engine, at_once: int = AT_ONCE) -> None:
+        self.ENGINE_VERSION = engine.ENGINE_VERSION
         self._engine = engine
         self._turns = threading.BoundedSemaphore(at_once)
 

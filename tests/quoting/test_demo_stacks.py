@@ -35,8 +35,8 @@ from server.fit.requirements import Cleanliness, Duty, Hazard, LineRun
 from server.fit.results import Part, Role
 from server.fit.upkeep import UpkeepGroup, Use, energy_kwh_per_year, upkeep_lines
 from server.paths import Folder, folder
+from server.quoting.drafting import draft_quote
 from server.quoting.operating_card import operating_card
-from server.quoting.quote import draft_quote
 from tests.quoting.stacks import a_stack, order, requirements
 
 RUN = LineRun(length_m=0.4, bore_m=None, bends=1)

@@ -14,8 +14,9 @@ from server.fit.requirements import Duty
 from server.fit.upkeep import Use
 from server.quoting.consumables import PumpToKeep, consumables_bill
 from server.quoting.documents import bill_csv, harmless, quote_csv, quote_json
+from server.quoting.drafting import draft_quote
 from server.quoting.order import Party
-from server.quoting.quote import Quote, draft_quote
+from server.quoting.quote import Quote
 from tests.quoting.stacks import order, requirements, stock, vapour_stack
 
 STOCK = stock()
@@ -23,7 +24,7 @@ STOCK = stock()
 
 def a_quote(**changes: object) -> Quote:
     draft = draft_quote(vapour_stack(), requirements(), STOCK, order(**changes))
-    return draft.numbered("2026-0001")
+    return draft.numbered("Q-2026-0001")
 
 
 def rows(text: str) -> list[list[str]]:
@@ -60,7 +61,7 @@ def test_the_json_is_strict_and_keeps_money_exact() -> None:
         raise AssertionError(name)
 
     read = json.loads(quote_json(a_quote()), parse_constant=refuse)
-    assert read["number"] == "2026-0001"
+    assert read["number"] == "Q-2026-0001"
     assert read["total"] == "6668.76"
     assert read["valid_until"] == "2026-04-01"
     assert read["lines"][0]["unit_price"] == "1900.00"

@@ -12,8 +12,8 @@ from server.fit.requirements import Requirements
 from server.fit.results import Advice
 from server.paths import Folder, folder
 from server.quoting.consumables import later_lines, stack_consumables
+from server.quoting.drafting import draft_quote
 from server.quoting.operating_card import operating_card
-from server.quoting.quote import draft_quote
 from tests.quoting.stacks import order
 
 # The example of the programs' contract, and a vessel that a roughing pump serves.

@@ -14,8 +14,9 @@ from pydantic_core import to_json
 
 from server.errors import NotFound, OutOfRange, UnknownName
 from server.fit.results import Role
+from server.quoting.drafting import draft_quote
 from server.quoting.ports import QuoteHeading, heading_of
-from server.quoting.quote import LineGroup, Quote, draft_quote, quote_number
+from server.quoting.quote import LineGroup, Quote, quote_number
 from server.quoting.service import issue_quote
 from tests.fit.stock import a_catalog, a_fluid
 from tests.quoting.stacks import a_stack, order, part, requirements, stock, vapour_stack
@@ -129,7 +130,7 @@ def test_sums_add_up_to_the_cent(rows: list[tuple[Decimal, int]], rate: Decimal)
 
 
 def test_a_quote_survives_being_written_and_read() -> None:
-    quote = a_quote(consumables_years=2.0).numbered("2026-0001")
+    quote = a_quote(consumables_years=2.0).numbered("Q-2026-0001")
     text = to_json(quote, inf_nan_mode="constants")
     read = TypeAdapter(Quote).validate_json(text)
     assert read == quote
@@ -162,11 +163,11 @@ def test_issued_quotes_are_numbered_and_kept() -> None:
     store = MemoryQuoteStore()
     args = (vapour_stack(), requirements(), STOCK, order())
     first, second = issue_quote(store, *args), issue_quote(store, *args)
-    assert (first.number, second.number) == ("2026-0001", "2026-0002")
-    assert store.get("2026-0001") == first
-    assert [heading.number for heading in store.recent(5)] == ["2026-0002", "2026-0001"]
+    assert (first.number, second.number) == ("Q-2026-0001", "Q-2026-0002")
+    assert store.get("Q-2026-0001") == first
+    assert [heading.number for heading in store.recent(5)] == ["Q-2026-0002", "Q-2026-0001"]
 
 
 def test_an_issued_quote_is_not_numbered_again() -> None:
     with pytest.raises(OutOfRange, match="issued already"):
-        a_quote().numbered("2026-0001").numbered("2026-0002")
+        a_quote().numbered("Q-2026-0001").numbered("Q-2026-0002")

@@ -39,7 +39,7 @@ def test_an_issued_quote_comes_back_unchanged(quotes: QuoteStore) -> None:
 def test_quotes_of_a_year_are_numbered_from_one(quotes: QuoteStore) -> None:
     years = (2026, 2026, 2027, 2026)
     numbers = [quotes.issue(a_draft(year=year)).number for year in years]
-    assert numbers == ["2026-0001", "2026-0002", "2027-0001", "2026-0003"]
+    assert numbers == ["Q-2026-0001", "Q-2026-0002", "Q-2027-0001", "Q-2026-0003"]
 
 
 def test_an_unknown_number_is_not_found(quotes: QuoteStore) -> None:
@@ -51,7 +51,7 @@ def test_an_issued_quote_is_not_issued_again(quotes: QuoteStore) -> None:
     issued = quotes.issue(a_draft())
     with pytest.raises(OutOfRange):
         quotes.issue(issued)
-    assert quotes.issue(a_draft()).number == "2026-0002"
+    assert quotes.issue(a_draft()).number == "Q-2026-0002"
 
 
 def test_the_newest_quote_heads_the_list(quotes: QuoteStore) -> None:
@@ -72,7 +72,7 @@ def test_fifty_at_once_get_fifty_numbers_and_fifty_quotes(database: Database) ->
         thread.start()
     for thread in threads:
         thread.join()
-    assert sorted(numbers) == [f"2026-{serial:04d}" for serial in range(1, 51)]
+    assert sorted(numbers) == [f"Q-2026-{serial:04d}" for serial in range(1, 51)]
     assert len({store.get(number).customer.name for number in numbers}) == 50
 
 

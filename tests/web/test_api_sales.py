@@ -138,7 +138,7 @@ def test_a_quote_downloads_as_a_table_and_as_json(offered: tuple[TestClient, str
 
 
 def test_the_quotes_json_has_the_names_of_its_schema() -> None:
-    written = quote_json(a_draft().numbered("2026-0001"))
+    written = quote_json(a_draft().numbered("Q-2026-0001"))
     read = QuoteOut.model_validate_json(written)
     assert set(json.loads(written)) == set(QuoteOut.model_fields)
     assert set(json.loads(written)["lines"][0]) == set(QuoteLineOut.model_fields)
