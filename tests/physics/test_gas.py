@@ -129,6 +129,8 @@ def test_molar_mass_and_heat_capacity_ratio(key: str) -> None:
     else:
         wanted = chemicals.MW(CAS[key]) / 1e3
     assert gas.molar_mass_kg_mol == pytest.approx(wanted, rel=1e-4)
+    speed = math.sqrt(8 * constants.R * 293.15 / (math.pi * wanted))  # kinetic theory of gases
+    agrees(Quantity.MEAN_SPEED, mean_speed_m_s(293.15, gas.molar_mass_kg_mol), speed)
 
 
 def test_every_species_names_sources_that_are_listed() -> None:
