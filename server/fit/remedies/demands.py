@@ -7,14 +7,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
 
-from scipy import constants
-
 from server.fit.candidates import Back, Front
 from server.fit.evacuation import HORIZON_S
 from server.fit.loads import loads_of
 from server.fit.remedies.matters import Change, Matter, Settings
 from server.fit.remedies.safe_side import rounded, shown
 from server.fit.requirements import Process, Requirements
+from server.physics.constants import ATMOSPHERE_PA
 from server.units import Dimension
 
 TIGHT_PA_M3_S = 1e-7
@@ -73,7 +72,7 @@ def pump_down_time(asked: Requirements, _front: Front | None, _back: Back) -> Ch
 
 def _relaxed(pressure_pa: float) -> float:
     """Return how far a pressure may be relaxed: a vacuum ends at the atmosphere."""
-    return max(pressure_pa, min(pressure_pa * LARGEST_RELAXATION, constants.atm))
+    return max(pressure_pa, min(pressure_pa * LARGEST_RELAXATION, ATMOSPHERE_PA))
 
 
 def target(asked: Requirements, _front: Front | None, _back: Back) -> Change | None:

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from scipy.optimize import brentq
-
 from server.fit.remedies.matters import Change
 from server.fit.thresholds import ROUNDING
+from server.physics.roots import root_between
 
 BAND = 0.004
 """A margin at most this far (in ln) above its threshold counts as at it."""
@@ -55,7 +54,7 @@ def smallest(change: Change, share_at: Callable[[float], float], share_now: floa
         low, high = (start, guess) if excess(guess) >= 0.0 else (guess, end)
     if excess(high) < 0.0:
         return None
-    brentq(excess, low, high, xtol=STEP)
+    root_between(excess, low, high, within=STEP)
     passing = [x for x, share in tried.items() if share >= 1.0 - ROUNDING]
     nearest = min(passing, key=lambda x: abs(x - start))
     return change.far if nearest == end else math.exp(nearest)
