@@ -7,10 +7,11 @@ from dataclasses import replace
 
 from pydantic import ValidationError
 
-from server.catalog.flanges import parse_flange
+from server.catalog.flanges import Flange, parse_flange
 from server.errors import Fault, InvalidInquiry
 from server.fit.defaults import Filler, leak_default, surfaces_default
 from server.fit.faults import faults_of, shown
+from server.fit.goods import day_faults, wet_goods_loads
 from server.fit.inquiry_in import DutyIn, InquiryIn, LineIn, SurfaceIn
 from server.fit.inquiry_types import read_money
 from server.fit.names import conditions_of, resolve_material, resolve_species, resolve_vapour
@@ -28,11 +29,13 @@ from server.fit.requirements import (
     LineRun,
     Process,
     Requirements,
+    Seal,
     Surface,
     Utilities,
     VapourLoad,
     Venting,
 )
+from server.fit.seals import counted_seals
 from server.units import Dimension, format_quantity, parse_quantity
 
 __all__ = ["InquiryIn", "checked", "read_inquiry", "to_duty", "to_requirements"]
@@ -128,7 +131,8 @@ def _filled(inquiry: InquiryIn, filler: Filler, currency: str) -> Requirements:
     foreline = _line(
         inquiry.foreline, filler, "foreline", "1 m", 1, "the backing pump stands beside the pump"
     )
-    process = _process(inquiry, filler, chamber.temperature_k)
+    duty = _duty(filler)
+    process = _process(inquiry, filler, chamber.temperature_k, duty)
     wanted = filler.stated("pump_down_time", "no time limit", "no time to the target was asked for")
     return Requirements(
         title=filler.text(
@@ -142,7 +146,7 @@ def _filled(inquiry: InquiryIn, filler: Filler, currency: str) -> Requirements:
         target_pressure_pa=target_pa,
         pump_down_time_s=None if wanted is None else parse_quantity(wanted, Dimension.TIME),
         process=process,
-        duty=_duty(filler),
+        duty=duty,
         cleanliness=filler.choice(
             "cleanliness", Cleanliness.TOLERANT, Cleanliness, "nothing speaks against traces of oil"
         ),
@@ -168,13 +172,34 @@ def _chamber(inquiry: InquiryIn, filler: Filler, volume_m3: float, target_pa: fl
         "chamber.port", "as the pump's inlet", "no port was named: an adaptor is not counted"
     )
     leak, why = leak_default(volume_m3, target_pa)
+    flange = None if port is None else parse_flange(str(port))
+    surfaces = _surfaces(inquiry.chamber.surfaces, filler, volume_m3, target_pa)
     return Chamber(
         volume_m3=volume_m3,
         temperature_k=temperature_k,
-        port=None if port is None else parse_flange(str(port)),
-        surfaces=_surfaces(inquiry.chamber.surfaces, filler, volume_m3, target_pa),
+        port=flange,
+        surfaces=surfaces,
         leak_pa_m3_s=filler.si("chamber.leak_rate", Dimension.THROUGHPUT, leak, why),
+        seals=_seals(surfaces, flange, target_pa, filler),
     )
+
+
+def _seals(
+    surfaces: tuple[Surface, ...], port: Flange | None, target_pa: float, filler: Filler
+) -> tuple[Seal, ...]:
+    seals, reason = counted_seals(surfaces, port, target_pa)
+    if seals:
+        words = " + ".join(
+            f"{format_quantity(seal.area_m2, Dimension.AREA)} {seal.material}, "
+            f"{format_quantity(seal.path_m, Dimension.LENGTH)} thick"
+            for seal in seals
+        )
+        why = (
+            f"{reason}: at this pressure the air and moisture of the room that come through count "
+            "(20 °C, half saturated); published figures differ by a factor of two"
+        )
+        filler.note("chamber.seals", words, why)
+    return seals
 
 
 def _surfaces(
@@ -222,15 +247,20 @@ def _line(
     )
 
 
-def _process(inquiry: InquiryIn, filler: Filler, temperature_k: float) -> Process:
+def _process(inquiry: InquiryIn, filler: Filler, temperature_k: float, duty: Duty) -> Process:
     typed = inquiry.process
     gas = (typed.gas or []) if typed else []
     vapour = (typed.vapour or []) if typed else []
+    wet = (typed.wet_goods or []) if typed else []
     pressure = filler.stated(
         "process.pressure", "none", "no process pressure was stated: only the target is judged"
     )
-    if not gas and not vapour:
+    if not gas and not vapour and not wet:
         filler.note("process.gas", "none", "no process gas or vapour was stated")
+    drying = wet_goods_loads(wet, filler, temperature_k, duty)
+    faults = list(day_faults(wet, inquiry.duty, drying, duty.time_at_pressure_s))
+    if faults:
+        raise InvalidInquiry(faults)
     return Process(
         pressure_pa=None if pressure is None else parse_quantity(pressure, Dimension.PRESSURE),
         gas=tuple(
@@ -243,7 +273,8 @@ def _process(inquiry: InquiryIn, filler: Filler, temperature_k: float) -> Proces
         vapour=tuple(
             VapourLoad(resolve_vapour(row.substance), parse_quantity(row.rate, Dimension.MASS_RATE))
             for row in vapour
-        ),
+        )
+        + drying,
     )
 
 

@@ -27,6 +27,8 @@ Span = Annotated[str | float | int, QuantityOf(Dimension.TIME, 1.0, 30 * 86400.0
 Shift = Annotated[str | float | int, QuantityOf(Dimension.TIME, 60.0, 86400.0)]
 Flow = Annotated[str | float | int, QuantityOf(Dimension.GAS_FLOW, 0.0, 100.0, low_allowed=False)]
 Rate = Annotated[str | float | int, QuantityOf(Dimension.MASS_RATE, 0.0, 1.0, low_allowed=False)]
+Mass = Annotated[str | float | int, QuantityOf(Dimension.MASS, 0.0, 1e4, low_allowed=False)]
+GoodsTemperature = Annotated[str | float | int, QuantityOf(Dimension.TEMPERATURE, 150.0, 480.0)]
 Mains = Annotated[str | float | int, QuantityOf(Dimension.VOLTAGE, 90.0, 700.0)]
 CyclesPerDay = Annotated[str | float | int, NumberOf(0.0, 1000.0, low_allowed=False)]
 DaysPerYear = Annotated[str | float | int, NumberOf(0.0, 366.0, low_allowed=False)]
@@ -87,12 +89,24 @@ class VapourIn(_Shape):
     rate: Rate
 
 
+class WetGoodsIn(_Shape):
+    """Goods that are dried; the rate is what heat and diffusion supply, where that is known."""
+
+    substance: VapourName
+    mass: Mass
+    temperature: GoodsTemperature | None = None
+    area: Area | None = None
+    drying_time: Span | None = None
+    rate: Rate | None = None
+
+
 class ProcessIn(_Shape):
     """What happens at pressure."""
 
     pressure: Pressure | None = None
     gas: Annotated[list[GasIn], Field(max_length=20)] | None = None
     vapour: Annotated[list[VapourIn], Field(max_length=20)] | None = None
+    wet_goods: Annotated[list[WetGoodsIn], Field(max_length=10)] | None = None
 
 
 class DutyIn(_Shape):

@@ -8,15 +8,17 @@ before it reaches a pump. A chamber at another temperature holds less or more of
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 import numpy as np
 
-from server.fit.requirements import Requirements
+from server.fit.requirements import Requirements, Seal
 from server.physics.arrays import FloatArray
+from server.physics.constants import ATMOSPHERE_PA
 from server.physics.gas import throughput_from_mass_rate_pa_m3_s, throughput_pa_m3_s
-from server.physics.gasload import GasLoad
+from server.physics.gasload import GasLoad, permeation_pa_m3_s
 from server.physics.outgassing import OutgassingRow, outgassing_rate_pa_m_s, outgassing_row
 from server.physics.species import SPECIES
 
@@ -24,6 +26,9 @@ PUMP_K = 293.15
 """Temperature of the gas in lines and pumps. [K]"""
 
 AIR = "air"
+
+ROOM_WATER_PA = 1_170.0
+"""Water in the air of the room: 20 °C, 50 % relative humidity (half of 2 339 Pa, IAPWS). [Pa]"""
 
 
 @dataclass(frozen=True)
@@ -39,8 +44,8 @@ class SurfaceSource:
 class Loads:
     """Gas loads of one inquiry.
 
-    ``steady_pa_m3_s`` flows always (leak), ``process_pa_m3_s`` only while the process runs;
-    surfaces decay with the time since pumping began.
+    Leak and permeation flow always, ``process_pa_m3_s`` only while the process runs; surfaces
+    decay with the time since pumping began.
     """
 
     species: tuple[str, ...]
@@ -49,11 +54,14 @@ class Loads:
     surfaces: tuple[SurfaceSource, ...]
     process_pa_m3_s: Mapping[str, float]
     vapour_kg_s: Mapping[str, float]
+    permeation_pa_m3_s: Mapping[str, float] = field(default_factory=dict)
 
     def base_pa_m3_s(self, time_s: float) -> dict[str, float]:
         """Return the load per species without process gas, ``time_s`` after pumping began."""
         load: dict[str, float] = dict.fromkeys(self.species, 0.0)
         load[AIR] += self.leak_pa_m3_s
+        for gas, throughput in self.permeation_pa_m3_s.items():
+            load[gas] += throughput
         for surface in self.surfaces:
             rate = float(outgassing_rate_pa_m_s(surface.row, time_s))
             load[surface.row.species] += rate * surface.area_m2
@@ -81,6 +89,8 @@ class Loads:
         """
         rows = len(next(iter(weight.values())))
         constant = self.leak_pa_m3_s * weight[AIR]
+        for gas, throughput in self.permeation_pa_m3_s.items():
+            constant = constant + throughput * weight[gas]
         amplitude = np.empty((rows, len(self.surfaces)))
         for column, surface in enumerate(self.surfaces):
             amplitude[:, column] = surface.amplitude_pa_m3_s * weight[surface.row.species]
@@ -106,7 +116,8 @@ def loads_of(requirements: Requirements) -> Loads:
             throughput_from_mass_rate_pa_m3_s(load.rate_kg_s, molar_mass, PUMP_K)
         )
         vapour[load.substance] += load.rate_kg_s
-    found = {AIR, *process, *(surface.row.species for surface in surfaces)}
+    permeation = _permeation_pa_m3_s(chamber.seals)
+    found = {AIR, *process, *permeation, *(surface.row.species for surface in surfaces)}
     return Loads(
         species=tuple(sorted(found, key=lambda name: (name != AIR, name))),
         volume_m3=chamber.volume_m3 * PUMP_K / chamber.temperature_k,
@@ -114,4 +125,32 @@ def loads_of(requirements: Requirements) -> Loads:
         surfaces=surfaces,
         process_pa_m3_s=dict(process),
         vapour_kg_s=dict(vapour),
+        permeation_pa_m3_s=permeation,
     )
+
+
+OUTSIDE_PA: Mapping[str, float] = MappingProxyType(
+    {AIR: ATMOSPHERE_PA - ROOM_WATER_PA, "water": ROOM_WATER_PA}
+)
+"""The room's air and its moisture, which seals let through. [Pa]"""
+
+
+def seal_throughput_pa_m3_s(seal: Seal, gas: str) -> float:
+    """Return what comes through a seal from the room; constants at 23 °C, to a factor of two.
+
+    Parameters
+    ----------
+    seal : Seal
+        Material and size.
+    gas : str
+        One of ``OUTSIDE_PA``.
+    """
+    return float(permeation_pa_m3_s(seal.material, gas, seal.area_m2, seal.path_m, OUTSIDE_PA[gas]))
+
+
+def _permeation_pa_m3_s(seals: Iterable[Seal]) -> dict[str, float]:
+    through: dict[str, float] = defaultdict(float)
+    for seal in seals:
+        for gas in OUTSIDE_PA:
+            through[gas] += seal_throughput_pa_m3_s(seal, gas)
+    return dict(through)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+
 import numpy as np
 
 from server.catalog.items import CapturePump, Trap
 from server.fit.candidates import Back, Front
 from server.fit.case import Case, Ledger, ledger
 from server.fit.front_states import process_time_s
+from server.fit.drying import drawn_ratio
 from server.fit.inlet import is_caught
-from server.fit.loads import PUMP_K
-from server.fit.requirements import Requirements
+from server.fit.loads import PUMP_K, ROOM_WATER_PA
+from server.fit.requirements import Requirements, VapourLoad
 from server.physics.arrays import FloatArray
 from server.physics.ballast import Ballast, vapour_carried_pa_m3_s
 from server.physics.constants import GAS_CONSTANT_J_MOL_K
@@ -19,20 +24,23 @@ from server.physics.vapour import SATURATION, saturation_pressure_pa
 
 
 def vapour(case: Case) -> Ledger | None:
-    """Vapour that trap, condenser or gas ballast takes ÷ vapour load.
+    """Vapour that trap, condenser or gas ballast takes, or wet goods deliver, ÷ vapour load.
 
     Several vapours share trap and ballast: the shares of the load in what could be taken of each
-    alone add up, and the margin is one over their sum.
+    alone add up, and the margin is one over their sum. Where the stack draws less from wet goods
+    than the drying asks for, that is the margin.
     """
     share: FloatArray | None = None
     whole = 0.0
+    days = vapour_kg_per_day(case.requirements)
     for substance, rate in case.loads.vapour_kg_s.items():
         if rate <= 0.0 or substance not in SATURATION:
             continue
-        trapped = _trapped_kg_s(case, substance)
+        held = _capacity_kg(case, substance)
         # what a trap holds never gets to the pump: its capacity counts, not the gas ballast
-        alone = np.where(trapped > 0.0, trapped, _carried_kg_s(case, substance))
-        part = rate / np.maximum(alone, 1e-300)
+        trapped = days[substance] / np.where(held > 0.0, held, 1.0)
+        carried = rate / np.maximum(carried_kg_s(case, substance, case.backs), 1e-300)
+        part = np.where(held > 0.0, trapped, carried)
         share = part if share is None else share + part
         whole += rate
     if share is None:
@@ -41,7 +49,10 @@ def vapour(case: Case) -> Ledger | None:
     # a capture pump keeps the vapour: how long is a matter of its life, see `duty`
     keeps = np.array([[isinstance(front.pump, CapturePump)] for front in case.fronts])
     applies = np.where(keeps, np.nan, ratio) if case.fronts else ratio
-    return ledger(whole, whole * ratio, applies)
+    drawn = drawn_ratio(case)
+    if drawn is not None:
+        applies = np.fmin(applies, drawn)
+    return ledger(whole, whole * applies, applies)
 
 
 def working_time_per_day_s(requirements: Requirements) -> float:
@@ -50,27 +61,40 @@ def working_time_per_day_s(requirements: Requirements) -> float:
     return min(duty.cycles_per_day * duty.time_at_pressure_s, 86_400.0)
 
 
-def _trapped_kg_s(case: Case, substance: str) -> FloatArray:
-    """Rate at which traps take a day's vapour between two defrosts, shape (F or 1, B)."""
-    time = working_time_per_day_s(case.requirements)
-    per_second = 1.0 / time if time > 0.0 else 0.0
-    backs = np.array(
-        [[_holds(back.trap, substance, case.requirements) * per_second for back in case.backs]]
-    )
+def vapour_kg_per_day(requirements: Requirements) -> Mapping[str, float]:
+    """Return the mass of each vapour that the work gives off in a day."""
+    day: dict[str, float] = {}
+    for load in requirements.process.vapour:
+        day[load.substance] = day.get(load.substance, 0.0) + _kg_per_day(load, requirements)
+    return day
+
+
+def _kg_per_day(load: VapourLoad, requirements: Requirements) -> float:
+    """Return what comes off all the time at pressure, of wet goods until they are dry."""
+    steady = load.rate_kg_s * working_time_per_day_s(requirements)
+    if load.goods is None:
+        return steady
+    return min(load.goods.mass_kg * requirements.duty.cycles_per_day, steady)
+
+
+def _capacity_kg(case: Case, substance: str) -> FloatArray:
+    """Return what the trap that takes a vapour holds between two defrosts, shape (F or 1, B).
+
+    The first trap on the way takes it all; one behind it gets only what passes.
+    """
+    asked = case.requirements
+    behind = np.array([[holds_kg(back.trap, substance, asked) for back in case.backs]])
     if case.states.inlet is None:
-        return backs
-    fronts = np.array(
-        [[_holds(front.trap, substance, case.requirements) * per_second] for front in case.fronts]
-    )
-    best: FloatArray = np.maximum(fronts, backs)
-    return best
+        return behind
+    before = np.array([[holds_kg(front.trap, substance, asked)] for front in case.fronts])
+    return np.where(before > 0.0, before, behind)
 
 
 def vapour_route(case: Case, front: Front | None, back: Back) -> str:
     """Say in a sentence where a stack's vapour goes."""
     for substance in case.loads.vapour_kg_s:
         for trap in (front.trap if front else None, back.trap):
-            if _holds(trap, substance, case.requirements) > 0.0 and trap is not None:
+            if holds_kg(trap, substance, case.requirements) > 0.0 and trap is not None:
                 grams = f"{trap.capacity_kg * 1000:.0f} g"
                 return (
                     f"{trap.name} holds it: {grams} until it must be defrosted, once a day at most."
@@ -80,25 +104,22 @@ def vapour_route(case: Case, front: Front | None, back: Back) -> str:
     return "The pump has no gas ballast: the gas pumped with the vapour carries it out."
 
 
-def _holds(trap: Trap | None, substance: str, requirements: Requirements) -> float:
+def holds_kg(trap: Trap | None, substance: str, requirements: Requirements) -> float:
+    """Return how much of a vapour a trap holds; 0 where it does not catch it."""
     if trap is None or not is_caught(substance, trap, requirements):
         return 0.0
     return trap.capacity_kg
 
 
-def _carried_kg_s(case: Case, substance: str) -> FloatArray:
-    """Vapour that passes the backing pump uncondensed, shape (1, B)."""
-    model = SATURATION[substance]
-    exhaust = np.array([back.backing.exhaust_k for back in case.backs])
-    below = exhaust < model.high_k
-    saturation = np.full(exhaust.shape, np.inf)
-    saturation[below] = saturation_pressure_pa(substance, exhaust[below])
-    valve = np.array([back.backing.exhaust_valve_pa for back in case.backs])
+def carried_kg_s(case: Case, substance: str, backs: Sequence[Back]) -> FloatArray:
+    """Return the vapour that passes each backing pump uncondensed, shape (1, backs)."""
     ballast = Ballast(
-        flow_m3_s=np.array([back.backing.ballast_m3_s for back in case.backs]),
-        saturation_pa=saturation,
-        exhaust_pa=valve,
-        ambient_vapour_pa=AMBIENT_WATER_PA if substance == "water" else 0.0,
+        flow_m3_s=np.array([back.backing.ballast_m3_s for back in backs]),
+        saturation_pa=np.array(
+            [_saturation_at_exhaust_pa(substance, back.backing.exhaust_k) for back in backs]
+        ),
+        exhaust_pa=np.array([back.backing.exhaust_valve_pa for back in backs]),
+        ambient_vapour_pa=ROOM_WATER_PA if substance == "water" else 0.0,
     )
     permanent = sum(
         flow
@@ -111,5 +132,8 @@ def _carried_kg_s(case: Case, substance: str) -> FloatArray:
     return result
 
 
-AMBIENT_WATER_PA = 1_170.0
-"""Water in the ballast air: 20 °C, 50 % relative humidity (half of 2 339 Pa, IAPWS)."""
+@lru_cache(maxsize=1024)
+def _saturation_at_exhaust_pa(substance: str, exhaust_k: float) -> float:
+    if exhaust_k >= SATURATION[substance].high_k:
+        return math.inf
+    return float(saturation_pressure_pa(substance, exhaust_k))

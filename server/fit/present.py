@@ -11,10 +11,12 @@ from server.fit.costs import Purse
 from server.fit.course import Outlook
 from server.fit.day import day_of
 from server.fit.day_results import Day
+from server.fit.drying_shown import drying_of
 from server.fit.evaluation import YES_OR_NO
 from server.fit.explain import Spot, margins_of
 from server.fit.flags import flags_of
 from server.fit.money import round_money
+from server.fit.partials import partials_of
 from server.fit.results import (
     Cost,
     MarginKey,
@@ -30,6 +32,7 @@ from server.fit.results import (
 from server.fit.settled import SettledState
 from server.fit.thresholds import RULES
 from server.fit.upkeep import UpkeepGroup
+from server.fit.vapour_path import vapour_path_of
 from server.fit.workings import workings_of
 from server.fit.workings.day import day_lines
 
@@ -51,6 +54,7 @@ def present(
     else:
         verdict = StackVerdict.FITS if spot.at(judged.fits) else StackVerdict.MARGINAL
     graded = [margin for margin in margins if margin.key not in YES_OR_NO or margin.ratio < 1.0]
+    drying = drying_of(spot)
     weakest = min(graded, key=lambda margin: margin.ratio / margin.threshold, default=None)
     day = day_of(spot, pump_down) if pump_down is not None else None
     return StackAdvice(
@@ -72,6 +76,8 @@ def present(
         ),
         day=day,
         base_spread=outlook.base if outlook else None,
+        vapour_path=vapour_path_of(spot, drying),
+        drying=drying,
     )
 
 
@@ -162,13 +168,13 @@ def cost_of(spot: Spot, purse: Purse) -> Cost:
 
 def _states(spot: Spot) -> Mapping[str, State]:
     states = spot.judged.case.states
-    found = {"base": _state(spot, states.base)}
+    found = {"base": _state(spot, states.base, working=False)}
     if states.process is not None:
-        found["process"] = _state(spot, states.process)
+        found["process"] = _state(spot, states.process, working=True)
     return found
 
 
-def _state(spot: Spot, state: SettledState) -> State:
+def _state(spot: Spot, state: SettledState, *, working: bool) -> State:
     chamber, load = spot.at(state.chamber_pa), state.throughput_pa_m3_s
     partial = {gas: spot.at(part) for gas, part in state.partial_pa.items()}
     # without the pressure that is there without load, which no speed takes away
@@ -183,6 +189,7 @@ def _state(spot: Spot, state: SettledState) -> State:
         throughput_pa_m3_s=load,
         effective_speed_m3_s=load / raised if raised > 0 else math.nan,
         partial_pressures_pa=partial,
+        partials=partials_of(spot, state, working=working),
     )
 
 

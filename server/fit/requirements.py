@@ -70,6 +70,15 @@ class Surface:
 
 
 @dataclass(frozen=True)
+class Seal:
+    """Elastomer between air and vacuum: its surface on either side, and the way through it."""
+
+    material: str
+    area_m2: float
+    path_m: float
+
+
+@dataclass(frozen=True)
 class Chamber:
     """The vessel to be pumped."""
 
@@ -78,6 +87,8 @@ class Chamber:
     port: Flange | None
     surfaces: tuple[Surface, ...]
     leak_pa_m3_s: float
+    seals: tuple[Seal, ...] = ()
+    """Elastomer that air and its moisture permeate; empty where that does not matter."""
 
 
 @dataclass(frozen=True)
@@ -98,11 +109,25 @@ class GasFlow:
 
 
 @dataclass(frozen=True)
+class WetGoods:
+    """Goods that are dried: the vapour lasts until the liquid is gone, once in every cycle."""
+
+    mass_kg: float
+    """Liquid to be removed in one cycle."""
+    temperature_k: float
+    area_m2: float | None
+    """Wet surface; None where it is large enough not to matter."""
+    drying_time_s: float
+    """Time asked for."""
+
+
+@dataclass(frozen=True)
 class VapourLoad:
-    """Vapour given off by the work."""
+    """Vapour given off by the work; of wet goods as fast as heat and diffusion supply it."""
 
     substance: str
     rate_kg_s: float
+    goods: WetGoods | None = None
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from enum import StrEnum
 
 from server.fit.day_results import Day
 from server.fit.requirements import Assumption
+from server.fit.vapour_results import Drying, PartialPressure, VapourPath
 
 
 class MarginKey(StrEnum):
@@ -108,6 +109,8 @@ class State:
     throughput_pa_m3_s: float
     effective_speed_m3_s: float
     partial_pressures_pa: Mapping[str, float]
+    partials: tuple[PartialPressure, ...] = ()
+    """What the chamber's pressure consists of; the rows add up to it."""
 
 
 @dataclass(frozen=True)
@@ -221,6 +224,10 @@ class StackAdvice:
     day: Day | None = None
     """A working day of this stack; None where the target is never reached."""
     base_spread: BaseSpread | None = None
+    vapour_path: tuple[VapourPath, ...] = ()
+    """Where each vapour of the work goes; empty without vapour."""
+    drying: tuple[Drying, ...] = ()
+    """How wet goods dry; empty without them."""
 
 
 @dataclass(frozen=True)

@@ -190,12 +190,16 @@ def permeation_pa_m3_s(
 
 
 def wet_goods_throughput_pa_m3_s(
-    supply_pa_m3_s: ArrayLike, saturation_pa: ArrayLike, speed_m3_s: ArrayLike
+    supply_pa_m3_s: ArrayLike,
+    saturation_pa: ArrayLike,
+    speed_m3_s: ArrayLike,
+    evaporation_m3_s: ArrayLike = np.inf,
 ) -> FloatArray:
     """Return the vapour that wet goods deliver: the smaller of supply and equilibrium.
 
     While liquid is left, the pressure over it cannot exceed saturation, so a pump of speed S
-    cannot draw more than S·p_sat; heat and diffusion may supply less.
+    cannot draw more than S·p_sat; heat and diffusion may supply less. A wet surface that
+    evaporates C·(p_sat − p) (Hertz–Knudsen) stands in series with the pump: S·C/(S + C).
 
     Parameters
     ----------
@@ -205,8 +209,12 @@ def wet_goods_throughput_pa_m3_s(
         Saturation pressure at the temperature of the goods. [Pa]
     speed_m3_s : array
         Speed for the vapour at the goods. [m3/s]
+    evaporation_m3_s : array
+        C of the wet surface, > 0; inf where it is large. [m3/s]
     """
-    return np.minimum(floats(supply_pa_m3_s), floats(saturation_pa) * floats(speed_m3_s))
+    speed, evaporation = floats(speed_m3_s), floats(evaporation_m3_s)
+    reached = speed / (1.0 + speed / evaporation)
+    return np.minimum(floats(supply_pa_m3_s), floats(saturation_pa) * reached)
 
 
 def drying_time_s(

@@ -243,6 +243,62 @@ def time_to_defrost_s(capacity_kg: ArrayLike, caught_kg_s: ArrayLike) -> FloatAr
     return floats(np.where(caught > 0.0, floats(capacity_kg) / safe, np.inf))
 
 
+def evaporation_kg_m2_s(
+    molar_mass_kg_mol: ArrayLike, pressure_difference_pa: ArrayLike, temperature_k: ArrayLike
+) -> FloatArray:
+    """Return the most that a free surface evaporates, Δp·√(M/2πRT) [DUSHMAN-1962, chapter 1].
+
+    Hertz–Knudsen with every molecule that meets the surface taken up (coefficient 1): an upper
+    limit. The pressure difference is that of saturation and the vapour over the surface.
+
+    Parameters
+    ----------
+    molar_mass_kg_mol : array
+        Molar mass of the vapour, > 0. [kg/mol]
+    pressure_difference_pa : array
+        Saturation pressure minus the vapour's partial pressure. [Pa]
+    temperature_k : array
+        Temperature of the surface, > 0. [K]
+    """
+    thermal = 2.0 * np.pi * GAS_CONSTANT_J_MOL_K * floats(temperature_k)
+    return floats(floats(pressure_difference_pa) * np.sqrt(floats(molar_mass_kg_mol) / thermal))
+
+
+_SLOPE_STEP = 1e-4
+
+
+def heat_of_evaporation_j_mol(substance: str, temperature_k: ArrayLike) -> FloatArray:
+    """Return the heat that evaporation or sublimation takes, −R·d(ln p_sat)/d(1/T) [POLING-2001].
+
+    Clausius–Clapeyron with the vapour as an ideal gas and the liquid's volume neglected: good
+    below about an atmosphere, a few per cent high above. Over the solid below the triple point.
+
+    Parameters
+    ----------
+    substance : str
+        Key of the substance. [-]
+    temperature_k : array
+        Temperature within the saturation model's range. [K]
+
+    Raises
+    ------
+    UnknownName
+        The substance has no saturation curve here.
+    OutOfRange
+        A temperature outside the model's range.
+    """
+    model = saturation_model(substance)
+    temperature = floats(temperature_k)
+    # a step down, but neither out of the model nor across the triple point
+    below = temperature * (1.0 - _SLOPE_STEP)
+    crosses = (temperature >= model.triple_k) & (below < model.triple_k)
+    down = (below >= model.low_k) & ~crosses
+    other = np.where(down, below, temperature * (1.0 + _SLOPE_STEP))
+    here = np.log(saturation_pressure_pa(substance, temperature))
+    there = np.log(saturation_pressure_pa(substance, other))
+    return floats(-GAS_CONSTANT_J_MOL_K * (there - here) / (1.0 / other - 1.0 / temperature))
+
+
 def fluid_vapour_pressure_pa(
     constant_a: ArrayLike, constant_b_k: ArrayLike, temperature_k: ArrayLike
 ) -> FloatArray:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import lru_cache
 
-from server.fit.loads import AIR, PUMP_K, SurfaceSource
-from server.fit.requirements import GasFlow, VapourLoad
+from server.fit.loads import AIR, OUTSIDE_PA, PUMP_K, SurfaceSource, seal_throughput_pa_m3_s
+from server.fit.requirements import GasFlow, Seal, VapourLoad
 from server.fit.results import Working
 from server.fit.workings.bench import (
     INQUIRY,
@@ -20,6 +20,7 @@ from server.fit.workings.bench import (
 )
 from server.physics.constants import ATMOSPHERE_PA, GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 from server.physics.gas import throughput_from_mass_rate_pa_m3_s, throughput_pa_m3_s
+from server.physics.gasload import PERMEATION_M2_S
 from server.physics.outgassing import HOUR_S, LAW_START_S, outgassing_rate_pa_m_s
 from server.physics.species import SPECIES
 
@@ -38,6 +39,7 @@ _VAPOUR = Law("Q_vapour", "Q = (ṁ/M)·R·293.15 K", "Pa·m³/s", f"{_IDEAL}; {
 _SUM = Law(
     "Q_i", "Q_i = Σ of the sources of this gas at that time", "Pa·m³/s", "gas loads add, gas by gas"
 )
+_PERMEATION = Law("Q_K", "Q_K = K·A·Δp/d", "Pa·m³/s", cite("PEACOCK-1980"))
 _TOTAL = Law("Q", "Q = Σ Q_i", "Pa·m³/s", "gas loads add")
 
 _ACRONYMS = frozenset({"fkm", "nbr", "ptfe", "pmma"})
@@ -56,6 +58,8 @@ def load_lines(bench: Bench) -> Iterator[Working]:
     for number, surface in enumerate(bench.loads.surfaces, start=1):
         yield from _surface_lines(bench, number, surface)
     yield line(SECTION, "leak", "Leak", _LEAK, {}, bench.loads.leak_pa_m3_s)
+    for number, seal in enumerate(chamber.seals, start=1):
+        yield from _seal_lines(number, seal)
     for number, gas in enumerate(bench.requirements.process.gas, start=1):
         yield _gas_line(number, gas)
     for number, vapour in enumerate(bench.requirements.process.vapour, start=1):
@@ -107,6 +111,21 @@ def _given_off(surface: SurfaceSource, time_s: float) -> float:
     return float(outgassing_rate_pa_m_s(surface.row, time_s)) * surface.area_m2
 
 
+def _seal_lines(number: int, seal: Seal) -> Iterator[Working]:
+    for gas, outside_pa in OUTSIDE_PA.items():
+        yield line(
+            SECTION, f"seal-{number}-{gas}",
+            f"Seal, {seal.material.upper()}: {gas_name(gas)} that comes through", _PERMEATION,
+            {
+                "K [m²/s]": PERMEATION_M2_S[seal.material, gas],
+                "A [m²]": seal.area_m2,
+                "d [m]": seal.path_m,
+                "Δp [Pa]": outside_pa,
+            },
+            seal_throughput_pa_m3_s(seal, gas),
+        )  # fmt: skip
+
+
 def _gas_line(number: int, gas: GasFlow) -> Working:
     return line(
         SECTION, f"gas-{number}", f"Process gas: {gas_name(gas.species)}", _GAS,
@@ -138,6 +157,8 @@ def _sum_lines(bench: Bench, state: Settled) -> Iterator[Working]:
         parts: dict[str, float | str] = {}
         if gas == AIR and bench.loads.leak_pa_m3_s > 0.0:
             parts["leak [Pa·m³/s]"] = bench.loads.leak_pa_m3_s
+        if through := bench.loads.permeation_pa_m3_s.get(gas):
+            parts["permeation [Pa·m³/s]"] = through
         for number, surface in enumerate(bench.loads.surfaces, start=1):
             if surface.row.species == gas:
                 label = f"surface {number}, {_surface_name(surface)} [Pa·m³/s]"

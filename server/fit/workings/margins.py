@@ -29,7 +29,8 @@ _FORMULAS: Mapping[MarginKey, str] = {
     MarginKey.INLET: "largest continuous inlet pressure ÷ p_in",
     MarginKey.CROSSOVER: "p_limit ÷ p_floor; 0 where target and process lie above p_limit",
     MarginKey.PUMP_DOWN: "time allowed ÷ pump-down time",
-    MarginKey.VAPOUR: "1 ÷ Σ ṁ/ṁ_alone over the vapours: ṁ_trap where a trap holds it, else ṁ_W",
+    MarginKey.VAPOUR: "1 ÷ Σ ṁ/ṁ_alone over the vapours: ṁ_trap where a trap holds it, else ṁ_W; "
+    "or what can be drawn from wet goods ÷ what the drying time asks for, if that is less",
     MarginKey.DUTY: "room in the shift ÷ cycle, or life of a capture pump ÷ life wanted: the worse",
     MarginKey.BACKSTREAMING: "allowed ÷ (bare pump × share that the trap passes)",
     MarginKey.FLUID: "largest boiler temperature of the fluid ÷ boiler temperature",

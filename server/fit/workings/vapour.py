@@ -8,9 +8,12 @@ from collections.abc import Iterator
 from server.catalog.items import CapturePump, Trap
 from server.fit.front_states import process_time_s
 from server.fit.inlet import is_caught
-from server.fit.loads import PUMP_K
-from server.fit.margin_vapour import AMBIENT_WATER_PA, working_time_per_day_s
+from server.fit.drying import GoodsSource, goods_sources
+from server.fit.drying_shown import drying_of
+from server.fit.loads import PUMP_K, ROOM_WATER_PA
+from server.fit.margin_vapour import vapour_kg_per_day
 from server.fit.results import Working
+from server.fit.vapour_results import Drying
 from server.fit.workings.bench import (
     CATALOG,
     INQUIRY,
@@ -27,8 +30,16 @@ from server.physics.vapour import SATURATION, saturation_model, saturation_press
 
 SECTION = "Vapour"
 
-_TRAPPED = Law("ṁ_trap", "ṁ_trap = m_trap/t_day: filled in one working day", "kg/s", CATALOG)
+_TRAPPED = Law(
+    "ṁ_trap", "ṁ_trap = m_trap/t_day: filled in the time vapour flows in a day", "kg/s", CATALOG
+)
 _DEFROST = Law("t_defrost", "t = m_trap/ṁ/3600", "h", f"{CATALOG}; {INQUIRY}")
+_DRAWN = Law(
+    "ṁ", "the smaller of supply and S·p_w, where p_w stays at or below p_sat", "kg/s",
+    cite("DUSHMAN-1962"),
+)  # fmt: skip
+_DRYING = Law("t_dry", "t = m/ṁ", "s", INQUIRY)
+_HEAT = Law("P", "P = ṁ·h, h = −R·d(ln p_sat)/d(1/T)/M", "W", cite("POLING-2001"))
 _TOLERANCE = Law(
     "p_W",
     "p_W = (B/S)·[p_s·(p_n − p_a)/(p_o − p_s) − p_a]",
@@ -44,7 +55,12 @@ _CARRIED = Law(
 
 
 def vapour_lines(bench: Bench) -> Iterator[Working]:
-    """Yield what trap and gas ballast take of each substance the work gives off."""
+    """Yield how goods dry, and what trap and gas ballast take of each substance."""
+    sources = goods_sources(bench.requirements.process.vapour)
+    for number, (source, dried) in enumerate(
+        zip(sources, drying_of(bench.spot), strict=True) if sources else (), start=1
+    ):
+        yield from _goods_lines(number, source, dried)
     if bench.front is not None and isinstance(bench.front.pump, CapturePump):
         return  # the pump keeps it: see its life among the margins
     for substance, rate in bench.loads.vapour_kg_s.items():
@@ -53,16 +69,44 @@ def vapour_lines(bench: Bench) -> Iterator[Working]:
         traps = (bench.front.trap if bench.front else None, bench.back.trap)
         for place, trap in zip(("inlet", "back"), traps, strict=True):
             if trap is not None and is_caught(substance, trap, bench.requirements):
-                yield from _trap_lines(bench, f"{place}-{substance}", trap, rate)
+                flows_s = vapour_kg_per_day(bench.requirements)[substance] / rate
+                yield from _trap_lines(f"{place}-{substance}", trap, rate, flows_s)
         yield from _ballast_lines(bench, substance)
 
 
-def _trap_lines(bench: Bench, key: str, trap: Trap, rate_kg_s: float) -> Iterator[Working]:
-    day = working_time_per_day_s(bench.requirements)
+def _goods_lines(number: int, source: GoodsSource, dried: Drying) -> Iterator[Working]:
+    name, key, goods = gas_name(dried.substance), f"goods-{number}", source.goods
+    law = Law(
+        "p_sat", "saturation pressure at the goods", "Pa", _saturation_source(dried.substance)
+    )
+    yield line(
+        SECTION, f"{key}-saturation", f"Wet goods: vapour pressure of {name}", law,
+        {"T_goods [K]": goods.temperature_k}, dried.saturation_pa,
+    )  # fmt: skip
+    yield line(
+        SECTION, f"{key}-rate", f"Wet goods: {name} drawn off", _DRAWN,
+        {
+            "supply by heat and diffusion [kg/s]": source.load.rate_kg_s,
+            "p_w, its part of the chamber's pressure [Pa]": dried.partial_pressure_pa,
+            "limit": dried.limited_by,
+        },
+        dried.rate_kg_s,
+    )  # fmt: skip
+    yield line(
+        SECTION, f"{key}-time", "Wet goods: time until dry", _DRYING,
+        {"m [kg]": dried.mass_kg, "ṁ [kg/s]": dried.rate_kg_s}, dried.drying_time_s,
+    )  # fmt: skip
+    yield line(
+        SECTION, f"{key}-heat", "Wet goods: heat that keeps them at their temperature", _HEAT,
+        {"ṁ [kg/s]": dried.rate_kg_s, "h [J/kg]": source.heat_j_kg}, dried.heat_w,
+    )  # fmt: skip
+
+
+def _trap_lines(key: str, trap: Trap, rate_kg_s: float, day_s: float) -> Iterator[Working]:
     yield line(
         SECTION, f"trap-{key}", f"{trap.name}: rate between daily defrosts", _TRAPPED,
-        {"m_trap [kg]": trap.capacity_kg, "t_day [s]": day},
-        trap.capacity_kg / day if day > 0.0 else 0.0,
+        {"m_trap [kg]": trap.capacity_kg, "t_day [s]": day_s},
+        trap.capacity_kg / day_s if day_s > 0.0 else 0.0,
     )  # fmt: skip
     yield line(
         SECTION, f"defrost-{key}", f"{trap.name}: working hours until it must be defrosted",
@@ -75,7 +119,7 @@ def _ballast_lines(bench: Bench, substance: str) -> Iterator[Working]:
     pump, model = bench.back.backing, saturation_model(substance)
     boils = pump.exhaust_k >= model.high_k
     saturation = math.inf if boils else float(saturation_pressure_pa(substance, pump.exhaust_k))
-    ambient = AMBIENT_WATER_PA if substance == "water" else 0.0
+    ambient = ROOM_WATER_PA if substance == "water" else 0.0
     law = Law("p_s", "saturation pressure at the exhaust", "Pa", _saturation_source(substance))
     yield line(
         SECTION, f"saturation-{substance}",
