@@ -13,6 +13,7 @@ from server.fit.results import MarginKey, MarginVerdict, Role, StackVerdict
 from server.quoting.desk.lines import LineChoice
 from server.web.api_base import Number, Out
 from server.web.api_day import DayOut
+from server.web.api_vapour import DryingOut, PartialPressureOut, VapourPathOut
 
 Money = Annotated[
     Decimal,
@@ -95,6 +96,7 @@ class StateOut(Out):
     throughput_pa_m3_s: Number
     effective_speed_m3_s: Number
     partial_pressures_pa: Mapping[str, Number]
+    partials: list[PartialPressureOut]
 
 
 class PhaseOut(Out):
@@ -197,6 +199,8 @@ class StackOut(Out):
     remedies: list[RemedyOut]
     day: DayOut | None
     base_spread: BaseSpreadOut | None
+    vapour_path: list[VapourPathOut]
+    drying: list[DryingOut]
 
 
 class BestOfKindOut(Out):

@@ -6,49 +6,12 @@ A path is the dotted path of the JSON request; ``*`` stands for the number of a 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from enum import StrEnum
+from collections.abc import Mapping
 from typing import Final
 
+from server.web.field_kinds import Entry, Field, Rows
 
-class Entry(StrEnum):
-    """How a field is entered."""
-
-    TEXT = "text"
-    LIST = "list"  # text with suggestions
-    LONG = "long"  # several lines
-    CHOICE = "choice"
-    GROUPED = "grouped"  # a choice among groups, narrowed down as one types
-    YES_NO = "yes_no"
-    MANY = "many"  # check boxes
-
-
-@dataclass(frozen=True)
-class Field:
-    """What a page needs to show one field."""
-
-    label: str
-    help: str
-    example: str = ""
-    entry: Entry = Entry.TEXT
-    options: str = ""
-    """Name of the list of choices or suggestions."""
-    blank: str = ""
-    """Words for the empty choice."""
-    required: bool = False
-
-
-@dataclass(frozen=True)
-class Rows:
-    """A repeated group: what it is called, its fields, how many rows stand there at first."""
-
-    label: str
-    help: str
-    one: str
-    fields: Sequence[str]
-    at_least: int = 1
-    at_most: int = 20
+__all__ = ["FIELDS", "ROWS", "Entry", "Field", "Rows", "field_at", "label_at", "pattern"]
 
 
 FIELDS: Final[Mapping[str, Field]] = {
@@ -149,6 +112,30 @@ FIELDS: Final[Mapping[str, Field]] = {
     ),
     "process.vapour.*.rate": Field(
         "Rate", "Mass that evaporates per time, while at pressure.", "3 g/h"
+    ),
+    "process.wet_goods.*.substance": Field(
+        "Liquid", "Water or solvent in the goods.", "water", Entry.LIST, "species"
+    ),
+    "process.wet_goods.*.mass": Field(
+        "Mass to remove", "Of one batch: weigh before and after.", "2 kg"
+    ),
+    "process.wet_goods.*.temperature": Field(
+        "Temperature of the goods",
+        "Evaporation cools them: state what the heating holds. While wet they hold the pressure "
+        "up to the vapour pressure of this temperature. Empty: as the chamber.",
+        "40 °C",
+    ),
+    "process.wet_goods.*.area": Field(
+        "Wet surface",
+        "Seen by the vacuum. Empty: large enough not to slow evaporation.",
+        "0.5 m2",
+    ),
+    "process.wet_goods.*.drying_time": Field("Dry within", "Empty: the time at pressure.", "6 h"),
+    "process.wet_goods.*.rate": Field(
+        "Rate at best",
+        "What heating and diffusion bring to the surface per time, if known. Empty: as much as "
+        "the drying time asks for.",
+        "300 g/h",
     ),
     "line.length": Field(
         "Length",
@@ -324,6 +311,14 @@ ROWS: Final[Mapping[str, Rows]] = {
         "Vapour condenses in pumps unless it is trapped or swept out with gas ballast.",
         "vapour",
         ("substance", "rate"),
+    ),
+    "process.wet_goods": Rows(
+        "Wet goods to dry",
+        "Unlike a steady vapour, wet goods give off vapour until they are dry, and no faster than "
+        "heat reaches them. Leave empty where nothing is dried.",
+        "goods",
+        ("substance", "mass", "temperature", "area", "drying_time", "rate"),
+        at_most=10,
     ),
 }
 
