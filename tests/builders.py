@@ -40,6 +40,7 @@ from server.fit.results import (
     State,
     Working,
 )
+from server.fit.vapour_results import Drying, PartialPressure, VapourPath
 
 
 def a_margin(
@@ -147,7 +148,15 @@ def a_full_stack(rank: int = 1, title: str = TITLE) -> StackAdvice:
             a_margin(MarginKey.BACKSTREAMING, 1.1, 1.5, 1e-9, "kg/s"),
         ),
         states={
-            "base": State(4.8e-4, 4.1e-4, 2.0, 3.1e-4, 0.31, {"water": 4.1e-4, "nitrogen": 7e-5}),
+            "base": State(
+                4.8e-4, 4.1e-4, 2.0, 3.1e-4, 0.31, {"water": 4.1e-4, "nitrogen": 5e-5},
+                (
+                    PartialPressure("water", 2.6e-4, 0.634, 4.1e-4, 0.854),
+                    PartialPressure("nitrogen", 5e-5, 1.0, 5e-5, 0.104),
+                    PartialPressure("final pressure of the pump", 0.0, None, 2e-5, 0.042, True,
+                                    "light fractions of its mineral"),
+                ),
+            ),
             "process": State(0.31, 0.27, 22.0, 0.043, 0.14, {"argon": 0.27, "water": 0.04}),
         },
         pump_down=a_pump_down(),
@@ -164,6 +173,14 @@ def a_full_stack(rank: int = 1, title: str = TITLE) -> StackAdvice:
                     2.6e-4, "Pa m3/s", "DUSHMAN-1962", "Gas loads"),
             Working("p_base", "Base pressure", "p", "p = Q / S", {"Q [Pa m3/s]": 3.1e-4},
                     1e-3, "Pa", "definition of speed", "Steady states"),
+        ),
+        vapour_path=(
+            VapourPath("water", 8.3e-7, 0.0135, "Liquid-nitrogen trap", 1e-15, 0.0130,
+                       "", None, 0.0, 0.0, 0.0003, 0.0002, 0.6, 86_400.0),
+        ),
+        drying=(
+            Drying("water", 0.0135, 303.15, 4247.0, 0.31, 0.04, 8.3e-7, 16_200.0, 2700.0,
+                   "supply", 2.02, "Heat and diffusion set the pace."),
         ),
         remedies=(
             Remedy(MarginKey.BACKSTREAMING, "trap", 1.0, 0.1, "", "Add a nitrogen trap."),

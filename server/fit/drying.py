@@ -13,6 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from server.catalog.arrays import GRID
 from server.fit.case import Case, quotient
 from server.fit.loads import PUMP_K
 from server.fit.requirements import VapourLoad, WetGoods
@@ -20,7 +21,7 @@ from server.physics.arrays import FloatArray
 from server.physics.gas import throughput_from_mass_rate_pa_m3_s
 from server.physics.gasload import wet_goods_throughput_pa_m3_s
 from server.physics.species import SPECIES
-from server.physics.speedtable import SpeedTable
+from server.physics.speedtable import SpeedTable, lookup
 from server.physics.vapour import (
     evaporation_kg_m2_s,
     heat_of_evaporation_j_mol,
@@ -88,22 +89,35 @@ def _source(load: VapourLoad, goods: WetGoods) -> GoodsSource:
 def drawn_ratio(case: Case) -> FloatArray | None:
     """Return what each stack could draw from wet goods ÷ what drying in the asked time needs.
 
-    Array of shape (fronts or 1, backs); 0 where the stack has no state; None without wet goods.
+    Drawn at equilibrium, whatever the supply: the goods' own pressure, beside the other gases'
+    parts, stands in the chamber. Array of shape (fronts, backs) or (1, backs); None without goods.
     """
     state, worst = case.states.process, None
     sources = goods_sources(case.requirements.process.vapour)
     if state is None or not sources:
         return None
     for source in sources:
-        partial = state.partial_pa[source.load.substance]
-        whole = state.load_pa_m3_s[source.load.substance]
-        speed = quotient(whole, partial)
-        others = quotient(whole - source.supply_pa_m3_s, speed)
-        left = np.maximum(source.saturation_pa - others, 0.0)
+        substance = source.load.substance
+        others_pa = np.nan_to_num(state.chamber_pa - state.partial_pa[substance], nan=0.0)
+        # goods above their boiling point boil at the pressure of the room
+        pressure = np.minimum(source.saturation_pa + others_pa, GRID.high_pa)
+        speed = _speed_at_chamber(case, substance, np.maximum(pressure, GRID.low_pa))
+        beside = state.load_pa_m3_s[substance] - source.supply_pa_m3_s
+        left = np.maximum(source.saturation_pa - quotient(beside, speed), 0.0)
         drawn = wet_goods_throughput_pa_m3_s(np.inf, left, speed, source.evaporation_m3_s)
         ratio = drawn / source.asked_pa_m3_s
         worst = ratio if worst is None else np.minimum(worst, ratio)
     return worst
+
+
+def _speed_at_chamber(case: Case, substance: str, pressure_pa: FloatArray) -> FloatArray:
+    """Speeds while the process runs, of the shape of the pressures."""
+    states = case.states
+    if states.inlet is None:
+        tables, rows = states.backing.at_chamber_working, np.arange(len(case.backs))
+    else:
+        tables, rows = states.inlet.at_chamber, states.inlet.row_of_front[:, np.newaxis]
+    return lookup(tables[substance], np.broadcast_to(rows, pressure_pa.shape), pressure_pa)
 
 
 def held_back(

@@ -11,8 +11,8 @@ import numpy as np
 from server.catalog.items import CapturePump, Trap
 from server.fit.candidates import Back, Front
 from server.fit.case import Case, Ledger, ledger
-from server.fit.front_states import process_time_s
 from server.fit.drying import drawn_ratio
+from server.fit.front_states import process_time_s
 from server.fit.inlet import is_caught
 from server.fit.loads import PUMP_K, ROOM_WATER_PA
 from server.fit.requirements import Requirements, VapourLoad

@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
+import numpy as np
+
 from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump, VapourPump
 from server.fit.behind import parts_behind, rest_pa
 from server.fit.explain import Spot
+from server.fit.front_states import resting_pressure_pa
 from server.fit.inlet import is_caught
 from server.fit.loads import AIR
 from server.fit.settled import SettledState
-from server.fit.states import resting_pressure_pa
 from server.fit.vapour_results import PartialPressure
 from server.physics.species import SPECIES
 from server.physics.speedtable import SpeedTable
@@ -86,7 +88,7 @@ def _rough_rows(
     """
     backing, trap = spot.judged.case.states.backing, spot.back.trap
     tables = backing.at_chamber_working if working else backing.at_chamber
-    at_rest = float(rest_pa(tables[AIR], [spot.back_row])[0])  # type: ignore[arg-type]
+    at_rest = float(rest_pa(tables[AIR], np.array([spot.back_row]))[0])
     driven = max(1.0 - at_rest / chamber_pa, 0.0)
     asked = spot.judged.case.requirements
     leaking = 0.0
@@ -161,7 +163,7 @@ def _back_diffusion_pa(
         for gas, flow in state.load_pa_m3_s.items()
     }
     partial = steady_state(reaching, tables, [0]).partial_pa
-    shares = parts_behind(partial, rest_pa(tables[AIR], [0]))  # type: ignore[arg-type]
+    shares = parts_behind(partial, rest_pa(tables[AIR], np.array([0])))
     return {
         gas: foreline_pa * float(share[0]) / compression_for(pump.compression, gas)
         for gas, share in shares.items()

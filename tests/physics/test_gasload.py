@@ -125,3 +125,17 @@ def test_a_liquid_lasts_as_long_as_its_moles() -> None:
         2437.4, 1e-4
     )
     assert float(drying_time_s(1.0, 0.0, 0.018, 293.15)) == np.inf
+
+
+@given(
+    supply=st.floats(1e-3, 1e3), saturation=st.floats(1.0, 1e5),
+    speed=st.floats(1e-6, 1e2), evaporation=st.floats(1e-3, 1e4),
+)  # fmt: skip
+def test_a_wet_surface_stands_in_series_with_the_pump(
+    supply: float, saturation: float, speed: float, evaporation: float
+) -> None:
+    got = float(wet_goods_throughput_pa_m3_s(supply, saturation, speed, evaporation))
+    # by hand: p between them from S·p = C·(p_sat − p)
+    pressure = evaporation * saturation / (speed + evaporation)
+    assert got == pytest.approx(min(supply, speed * pressure))
+    assert got <= float(wet_goods_throughput_pa_m3_s(supply, saturation, speed))

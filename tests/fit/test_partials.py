@@ -1,0 +1,126 @@
+"""What a pressure consists of: rows add up, each gas at flow ÷ speed, at rest what is there."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+
+from server.fit.explain import Spot
+from server.fit.partials import partials_of
+from server.fit.vapour_results import PartialPressure
+from tests.fit.engine_cases import COATER, DISTILLATION, demo_catalog, inquiry, judge_all
+
+BAKED: dict[str, Any] = {
+    "chamber": {
+        "volume": "50 L",
+        "port": "CF 160",
+        "surfaces": [{"material": "stainless_steel", "area": "1 m2", "condition": "baked"}],
+        "leak_rate": "1e-10 mbar*L/s",
+    },
+    "target_pressure": "1e-8 mbar",
+    "cleanliness": "oil_free",
+    "utilities": {"cooling_water": True, "three_phase": True},
+}
+DRYING: dict[str, Any] = {
+    "chamber": {"volume": "100 L"},
+    "target_pressure": "5e-3 mbar",
+    "process": {"pressure": "1 mbar", "vapour": [{"substance": "water", "rate": "50 g/h"}]},
+    "utilities": {"cooling_water": True, "three_phase": True},
+}
+CASES = {"coater": COATER, "still": DISTILLATION, "baked": BAKED, "drying": DRYING}
+
+
+@cache
+def shown(name: str) -> list[tuple[Spot, bool, tuple[PartialPressure, ...]]]:
+    """Every tenth or so of the returned stacks, each state with its rows."""
+    stacks = judge_all(inquiry(CASES[name]), demo_catalog()).returned()
+    found = []
+    for stack in stacks[:: max(1, len(stacks) // 40)]:
+        spot = Spot(stack.judged, stack.row, stack.column)
+        states = stack.judged.case.states
+        for state, working in ((states.base, False), (states.process, True)):
+            if state is not None:
+                found.append((spot, working, partials_of(spot, state, working=working)))
+    return found
+
+
+def chamber_pa(spot: Spot, *, working: bool) -> float:
+    states = spot.judged.case.states
+    state = states.process if working else states.base
+    assert state is not None
+    return spot.at(state.chamber_pa)
+
+
+@pytest.mark.parametrize("name", list(CASES))
+def test_the_rows_add_up_to_the_pressure_of_the_chamber(name: str) -> None:
+    rows = shown(name)
+    assert rows
+    for spot, working, parts in rows:
+        total = chamber_pa(spot, working=working)
+        assert sum(row.pressure_pa for row in parts) == pytest.approx(total, rel=1e-5)
+        assert sum(row.share for row in parts) == pytest.approx(1.0, rel=1e-5)
+
+
+@pytest.mark.parametrize("name", list(CASES))
+def test_each_gas_is_its_flow_over_its_speed_and_all_its_load_is_there(name: str) -> None:
+    for spot, working, parts in shown(name):
+        states = spot.judged.case.states
+        state = states.process if working else states.base
+        assert state is not None
+        for row in parts:
+            assert row.pressure_pa > 0.0
+            if row.at_rest:
+                assert row.speed_m3_s is None
+                assert row.load_pa_m3_s == 0.0
+            else:
+                assert row.load_pa_m3_s == state.load_pa_m3_s[row.what]
+                assert row.speed_m3_s is not None
+                assert row.speed_m3_s * row.pressure_pa == pytest.approx(row.load_pa_m3_s)
+        gases = {row.what for row in parts if not row.at_rest}
+        assert gases == {gas for gas, flow in state.load_pa_m3_s.items() if flow > 0.0}
+
+
+def test_at_its_final_pressure_a_backing_pump_holds_air_of_its_own() -> None:
+    """A rough stack near its ultimate: the chamber holds the pump's air, hardly any load's."""
+    found = [
+        (spot, row)
+        for spot, working, parts in shown("drying")
+        if spot.front is None and not working
+        for row in parts
+        if row.at_rest and row.what.startswith("final pressure")
+    ]
+    assert found
+    for spot, row in found:
+        booster = spot.back.booster
+        if booster is None:
+            # S·(1 − p_ult/p): what stands at rest is the stated ultimate, within the grid's step
+            assert row.pressure_pa == pytest.approx(spot.back.backing.ultimate_pa, rel=0.15)
+
+
+def test_behind_a_turbo_light_gases_come_back_and_are_named() -> None:
+    notes = [
+        row.note
+        for spot, _, parts in shown("baked")
+        for row in parts
+        if row.what.startswith("back through the rotor") and row.share > 0.01
+    ]
+    assert all("%" in note for note in notes)
+
+
+def test_a_stack_without_a_state_has_no_rows() -> None:
+    judged = judge_all(
+        inquiry(DRYING, process__vapour=[{"substance": "water", "rate": "50 kg/h"}]),
+        demo_catalog(),
+    ).judged
+    for field in judged:
+        state = field.case.states.process
+        assert state is not None
+        lost = np.argwhere(np.isnan(np.broadcast_to(state.chamber_pa, field.worst_share.shape)))
+        if len(lost):
+            row, column = lost[0].tolist()
+            assert partials_of(Spot(field, row, column), state, working=True) == ()
+            return
+    raise AssertionError("no stack is without a state: the load must be larger")
