@@ -135,3 +135,15 @@ def test_patterns_and_labels() -> None:
     assert label_at("line.length") == "Length, line to the high-vacuum pump"
     assert label_at("chamber.surfaces") == "Surfaces inside"
     assert label_at("stack.rank") == "stack.rank"
+
+
+def test_wet_goods_come_back_from_the_form_as_typed() -> None:
+    row = {
+        "substance": "water", "mass": "2 kg", "temperature": "40 °C", "area": "0.5 m2",
+        "drying_time": "30 min", "rate": "5 kg/h",
+    }  # fmt: skip
+    example = {**EXAMPLE, "process": {"wet_goods": [row, {"substance": "ipa", "mass": "1 g"}]}}
+    form = Form.from_request(example)
+    assert form.request()["process"] == example["process"]
+    assert form.has_any("process.wet_goods")
+    assert label_at("process.wet_goods.1.mass") == "Mass to remove, goods 2"

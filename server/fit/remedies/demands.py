@@ -12,7 +12,7 @@ from server.fit.evacuation import HORIZON_S
 from server.fit.loads import loads_of
 from server.fit.remedies.matters import Change, Matter, Settings
 from server.fit.remedies.safe_side import rounded, shown
-from server.fit.requirements import Process, Requirements
+from server.fit.requirements import Process, Requirements, VapourLoad
 from server.physics.constants import ATMOSPHERE_PA
 from server.units import Dimension
 
@@ -129,10 +129,7 @@ def process_load(asked: Requirements, _front: Front | None, _back: Back) -> Chan
 
     def settings(value: float) -> Settings:
         typed = [text for _, text in _typed_loads(asked.process, value / now)]
-        gases = len(asked.process.gas)
-        paths = [f"process.gas.{row}.flow" for row in range(gases)]
-        paths += [f"process.vapour.{row}.rate" for row in range(len(asked.process.vapour))]
-        return tuple(zip(paths, typed, strict=True))
+        return tuple(zip(typed_paths(asked.process), typed, strict=True))
 
     return Change(
         Matter.PROCESS_LOAD, "Pa m3/s", now, now / LARGEST_RELAXATION,
@@ -145,6 +142,15 @@ def _listed(parts: list[str]) -> str:
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
+def typed_paths(process: Process) -> list[str]:
+    """Return where each gas and vapour is typed; of wet goods the mass of a batch."""
+    paths = [f"process.gas.{row}.flow" for row in range(len(process.gas))]
+    steady = [load for load in process.vapour if load.goods is None]
+    paths += [f"process.vapour.{row}.rate" for row in range(len(steady))]
+    wet = len(process.vapour) - len(steady)
+    return paths + [f"process.wet_goods.{row}.mass" for row in range(wet)]
+
+
 def _typed_loads(process: Process, factor: float) -> list[tuple[str, str]]:
     """Return each gas and vapour with what is left of it."""
     gases = [
@@ -152,23 +158,37 @@ def _typed_loads(process: Process, factor: float) -> list[tuple[str, str]]:
         for gas in process.gas
     ]
     return gases + [
-        (load.substance, rounded(load.rate_kg_s * factor, Dimension.MASS_RATE, up=False))
+        (load.substance, rounded(value * factor, dimension, up=False))
         for load in process.vapour
+        for value, dimension in (_amount(load),)
     ]
 
 
 def _shown_loads(process: Process) -> list[str]:
     gases = [shown(gas.flow_mol_s, Dimension.GAS_FLOW) for gas in process.gas]
-    return gases + [shown(load.rate_kg_s, Dimension.MASS_RATE) for load in process.vapour]
+    return gases + [shown(*_amount(load)) for load in process.vapour]
+
+
+def _amount(load: VapourLoad) -> tuple[float, Dimension]:
+    """Return what is typed of a vapour: its rate, or the mass of wet goods."""
+    if load.goods is None:
+        return load.rate_kg_s, Dimension.MASS_RATE
+    return load.goods.mass_kg, Dimension.MASS
 
 
 def scaled(process: Process, factor: float) -> Process:
-    """Return the process with all its gas and vapour multiplied."""
+    """Return the process with all its gas and vapour multiplied; wet goods in smaller batches."""
     return replace(
         process,
         gas=tuple(replace(gas, flow_mol_s=gas.flow_mol_s * factor) for gas in process.gas),
-        vapour=tuple(replace(load, rate_kg_s=load.rate_kg_s * factor) for load in process.vapour),
+        vapour=tuple(_scaled_vapour(load, factor) for load in process.vapour),
     )
+
+
+def _scaled_vapour(load: VapourLoad, factor: float) -> VapourLoad:
+    goods = load.goods
+    batch = None if goods is None else replace(goods, mass_kg=goods.mass_kg * factor)
+    return replace(load, rate_kg_s=load.rate_kg_s * factor, goods=batch)
 
 
 def cycles(asked: Requirements, _front: Front | None, _back: Back) -> Change | None:

@@ -6,10 +6,9 @@ import math
 from collections.abc import Iterator
 
 from server.catalog.items import CapturePump, Trap
-from server.fit.front_states import process_time_s
-from server.fit.inlet import is_caught
 from server.fit.drying import GoodsSource, goods_sources
 from server.fit.drying_shown import drying_of
+from server.fit.front_states import process_time_s
 from server.fit.inlet import is_caught
 from server.fit.loads import PUMP_K, ROOM_WATER_PA
 from server.fit.margin_vapour import vapour_kg_per_day

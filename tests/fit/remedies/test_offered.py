@@ -18,6 +18,7 @@ from server.fit.costs import Purse
 from server.fit.evaluation import Judged, judge, without_refused
 from server.fit.inquiry import read_inquiry
 from server.fit.loads import loads_of
+from server.fit.remedies.demands import scaled, typed_paths
 from server.fit.remedies.matters import GIVEN_UP, MENU, Matter
 from server.fit.remedies.nearest import nearest_spots
 from server.fit.remedies.offered import remedies_for, remedies_of_stack
@@ -287,3 +288,19 @@ def test_a_remedy_never_worsens_the_margin_it_treats(
         towards = (remedy.to_value - change.now) * (change.far - change.now)
         assert towards > 0.0
         assert abs(remedy.to_value - change.now) <= abs(change.far - change.now) * (1 + 1e-9)
+
+
+def test_less_at_a_time_of_wet_goods_is_a_smaller_batch_typed_as_its_mass() -> None:
+    asked = inquiry(
+        COATER,
+        process__wet_goods=[{"substance": "water", "mass": "2 kg", "drying_time": "30 min"}],
+    )
+    half = scaled(asked.process, 0.5)
+    goods = half.vapour[1].goods
+    assert goods is not None
+    assert goods.mass_kg == pytest.approx(1.0)
+    assert half.vapour[1].rate_kg_s == pytest.approx(1.0 / 1800.0)
+    assert half.vapour[0].rate_kg_s == pytest.approx(asked.process.vapour[0].rate_kg_s / 2.0)
+    assert typed_paths(asked.process) == [
+        "process.gas.0.flow", "process.vapour.0.rate", "process.wet_goods.0.mass",
+    ]  # fmt: skip
