@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
+from server.catalog.arrays import GRID
 from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump, VapourPump
 from server.fit.behind import parts_behind, rest_pa
@@ -17,8 +18,7 @@ from server.fit.loads import AIR
 from server.fit.settled import SettledState
 from server.fit.vapour_results import PartialPressure
 from server.physics.species import SPECIES
-from server.physics.speedtable import SpeedTable
-from server.physics.steady import steady_state
+from server.physics.speedtable import lookup
 
 _UNSEEN = 1e-7
 """Rows at rest below this share of the pressure are left out: rounding of the solution."""
@@ -136,36 +136,37 @@ def _high_vacuum_rest(
         note = "its own surfaces, mostly hydrogen once it is baked"
         yield _rest_row(f"final pressure of {front.pump.name}", own, note)
     left = pressure_pa - own
+    if left <= _UNSEEN * spot.at(state.chamber_pa):
+        return
     if isinstance(front.pump, TurboPump):
-        back = _back_diffusion_pa(spot, state, front.pump, working=working)
-        through = min(sum(back.values()), left)
-        yield _rest_row("back through the rotor from the foreline", through, _leading(back))
-        left -= through
-    if front.trap is not None:
+        back = returning(spot, state, front.pump, working=working)
+        yield _rest_row("back through the rotor from the foreline", left, _leading(back))
+    elif front.trap is not None:
         yield _rest_row(f"vapour over {front.trap.name}", left, _held_names(spot))
 
 
-def _back_diffusion_pa(
+def returning(
     spot: Spot, state: SettledState, pump: TurboPump, *, working: bool
 ) -> Mapping[str, float]:
-    """Return p_f,i/K₀,i of each gas behind a turbomolecular pump."""
-    states, row = spot.judged.case.states, spot.back_row
+    """Return p_f,i/(p_f·K₀,i) of each gas: what comes back through a rotor per foreline pressure.
+
+    The pumps' speeds are read at the foreline pressure itself, a little above that at their inlet.
+    """
+    states, row = spot.judged.case.states, np.array([spot.back_row])
     foreline_pa = math.nan if state.foreline_pa is None else spot.at(state.foreline_pa)
     if states.inlet is None or not math.isfinite(foreline_pa):
         return {}
     front_row = states.inlet.row_of_front[spot.front_row]
-    tables = {
-        gas: SpeedTable(table.grid, table.speed_m3_s[row : row + 1])
-        for gas, table in (states.backing.working if working else states.backing.at_inlet).items()
-    }
-    reaching = {
-        gas: flow * (1.0 - states.inlet.caught[gas][front_row])
-        for gas, flow in state.load_pa_m3_s.items()
-    }
-    partial = steady_state(reaching, tables, [0]).partial_pa
-    shares = parts_behind(partial, rest_pa(tables[AIR], np.array([0])))
+    tables = states.backing.working if working else states.backing.at_inlet
+    at = min(max(foreline_pa, GRID.low_pa), GRID.high_pa)
+    parts = {}
+    for gas, flow in state.load_pa_m3_s.items():
+        speed = lookup(tables[gas], row, at)
+        reaching = flow * (1.0 - states.inlet.caught[gas][front_row])
+        parts[gas] = np.where(speed > 0.0, reaching / np.where(speed > 0.0, speed, 1.0), 0.0)
+    shares = parts_behind(parts, rest_pa(tables[AIR], row))
     return {
-        gas: foreline_pa * float(share[0]) / compression_for(pump.compression, gas)
+        gas: float(share[0]) / compression_for(pump.compression, gas)
         for gas, share in shares.items()
     }
 

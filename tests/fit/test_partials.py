@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from server.catalog.items import TurboPump
 from server.fit.explain import Spot
-from server.fit.partials import partials_of
+from server.fit.partials import partials_of, returning
 from server.fit.vapour_results import PartialPressure
 from tests.fit.engine_cases import COATER, DISTILLATION, demo_catalog, inquiry, judge_all
 
@@ -100,14 +101,23 @@ def test_at_its_final_pressure_a_backing_pump_holds_air_of_its_own() -> None:
             assert row.pressure_pa == pytest.approx(spot.back.backing.ultimate_pa, rel=0.15)
 
 
-def test_behind_a_turbo_light_gases_come_back_and_are_named() -> None:
-    notes = [
-        row.note
-        for spot, _, parts in shown("baked")
-        for row in parts
-        if row.what.startswith("back through the rotor") and row.share > 0.01
-    ]
-    assert all("%" in note for note in notes)
+def test_behind_a_turbo_what_comes_back_is_the_foreline_over_the_compression() -> None:
+    """Σ p_f,i/K₀,i by hand from the foreline's shares, against what the states leave for it."""
+    seen = 0
+    for spot, _, parts in shown("baked"):
+        for row in parts:
+            if not row.what.startswith("back through the rotor") or row.share < 0.01:
+                continue
+            state = spot.judged.case.states.base
+            assert spot.front is not None
+            assert isinstance(spot.front.pump, TurboPump)
+            assert state.foreline_pa is not None
+            per_pa = returning(spot, state, spot.front.pump, working=False)
+            by_hand = spot.at(state.foreline_pa) * sum(per_pa.values())
+            assert row.pressure_pa == pytest.approx(by_hand, rel=0.1)
+            assert "%" in row.note
+            seen += 1
+    assert seen
 
 
 def test_a_stack_without_a_state_has_no_rows() -> None:
