@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -12,20 +12,10 @@ from server.catalog.arrays import GRID, CatalogArrays, arrays_of
 from server.catalog.items import Catalog, RootsBooster, Trap, TurboPump
 from server.fit.candidates import Back
 from server.fit.geometry import rough_line, rough_line_to_trap
-from server.fit.inlet import (
-    cold_surface_speed,
-    distinct_lines,
-    flow_potentials,
-    is_caught,
-    over_trap_pa,
-    sonic_limit_m3_s,
-    speeds_through,
-)
+from server.fit.inlet import Lines, cold_surface_speed, is_caught, over_trap_pa
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
-from server.physics.entry_speed import FlowPotential, entry_speed_m3_s
 from server.physics.line import Line
-from server.physics.species import SPECIES
 from server.physics.speedtable import SpeedTable, net_speed_m3_s
 
 Speeds = Mapping[str, SpeedTable]
@@ -40,7 +30,6 @@ class BackTables:
     species: tuple[str, ...]
     requirements: Requirements
     arrays: CatalogArrays
-    _lines: dict[str, tuple[FlowPotential, FloatArray]] = field(default_factory=dict)
 
     @cached_property
     def at_inlet(self) -> Speeds:
@@ -87,7 +76,7 @@ class BackTables:
             rows = [row for row, _ in self._holding(gas)]
             if rows:
                 stubs = [rough_line_to_trap(self.backs[row], self.requirements) for row in rows]
-                reached[rows] = speeds_through(stubs, own.speed_m3_s[rows], gas)
+                reached[rows] = Lines(stubs).speeds_through(own.speed_m3_s[rows], gas)
             found[gas] = SpeedTable(GRID, reached)
         return found
 
@@ -151,16 +140,10 @@ class BackTables:
 
     def _through(self, speed_m3_s: FloatArray, gas: str) -> FloatArray:
         """Speeds that are left at the chamber's end of the rough lines."""
-        distinct, line_of = self._rough_lines
-        if gas not in self._lines:
-            potentials, _ = flow_potentials(distinct, SPECIES[gas])
-            self._lines[gas] = (potentials, sonic_limit_m3_s(distinct, gas)[line_of])
-        potentials, choked = self._lines[gas]
-        return entry_speed_m3_s(potentials, line_of, speed_m3_s, choked)
+        return self._rough_lines.speeds_through(speed_m3_s, gas)
 
     @cached_property
-    def _rough_lines(self) -> tuple[list[Line], IntArray]:
-        """The rough lines that differ, and the one of each back."""
+    def _rough_lines(self) -> Lines:
         lines: dict[tuple[object, ...], Line] = {}
         found = []
         for back in self.backs:
@@ -168,7 +151,7 @@ class BackTables:
             if key not in lines:
                 lines[key] = rough_line(back, self.requirements)
             found.append(lines[key])
-        return distinct_lines(found)
+        return Lines(found)
 
 
 def back_tables(

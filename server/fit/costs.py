@@ -61,6 +61,15 @@ class ComponentCost:
     is_open: bool
 
 
+@dataclass(frozen=True)
+class OwnCost:
+    """What pumps cost with their first fill, in a year's energy, and in later upkeep."""
+
+    purchase: Decimal
+    energy: Decimal
+    consumables: Decimal
+
+
 class Purse:
     """Prices fronts, backs and joints of an inquiry; what an earlier one priced is remembered."""
 
@@ -258,11 +267,34 @@ class Purse:
         grades: dict[str, str | None],
         trap: Trap | None,
     ) -> ComponentCost:
-        purchase = assembly.price + sum((pump.price for pump in pumps), Decimal(0))
+        own = self._own_cost(pumps, fitted_items(assembly), grades, trap)
+        purchase = own.purchase + assembly.price
+        amounts = (self._minor(purchase), self._minor(own.energy), self._minor(own.consumables))
+        return ComponentCost(amounts, is_open=bool(assembly.open_joints))
+
+    def _own_cost(
+        self,
+        pumps: Sequence[Pump],
+        fitted: tuple[Item, ...],
+        grades: dict[str, str | None],
+        trap: Trap | None,
+    ) -> OwnCost:
+        """Return what pumps cost by themselves, whatever joins them."""
+        skus = (*(pump.sku for pump in pumps), "", *(item.sku for item in fitted))
+        key = ("own cost", skus, *grades.values(), trap.sku if trap else "", self._terms_number)
+        return self._memory.once(key, lambda: self._add_up(pumps, fitted, grades, trap))
+
+    def _add_up(
+        self,
+        pumps: Sequence[Pump],
+        fitted: tuple[Item, ...],
+        grades: dict[str, str | None],
+        trap: Trap | None,
+    ) -> OwnCost:
+        purchase = sum((pump.price for pump in pumps), Decimal(0))
         energy = sum(self._energy_kwh(pump) for pump in pumps)
         energy += self._energy_kwh(trap) if trap is not None else 0.0
         consumables = Decimal(0)
-        fitted = fitted_items(assembly)
         for pump in pumps:
             # filters and traps of an assembly belong to the pump it was made for, the first one
             first, later = self._upkeep_price(
@@ -271,9 +303,9 @@ class Purse:
             purchase += first
             consumables += later
         price = self.requirements.commercial.energy_price_per_kwh
-        paid = round_money(Decimal(energy) * price, self.catalog.currency)
-        amounts = (self._minor(purchase), self._minor(paid), self._minor(consumables))
-        return ComponentCost(amounts, is_open=bool(assembly.open_joints))
+        return OwnCost(
+            purchase, round_money(Decimal(energy) * price, self.catalog.currency), consumables
+        )
 
     def _energy_kwh(self, item: Pump | Trap) -> float:
         """Energy of a pump or trap in a year."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 
@@ -52,25 +53,34 @@ class RoughCurves:
     time_s: FloatArray
     pressure_pa: FloatArray
 
+    @cached_property
+    def _curves(self) -> dict[int, tuple[FloatArray, FloatArray]]:
+        return {}
+
+    def _curve(self, back: int) -> tuple[FloatArray, FloatArray]:
+        """Clock and ln p of a back, up to where its curve ends."""
+        if back not in self._curves:
+            known = np.isfinite(self.pressure_pa[back])
+            self._curves[back] = self.time_s[back][known], np.log(self.pressure_pa[back][known])
+        return self._curves[back]
+
     def time_at(self, backs: IntArray, pressure_pa: FloatArray) -> FloatArray:
         """Return when each back's curve passes a pressure; inf where it never does."""
         result = np.full(len(backs), np.inf)
+        wanted = -np.log(pressure_pa)
         for back, rows in by_number(backs):
-            known = np.isfinite(self.pressure_pa[back])
-            falling = -np.log(np.minimum.accumulate(self.pressure_pa[back][known]))
-            wanted = -np.log(pressure_pa[rows])
-            found = np.interp(wanted, falling, self.time_s[back][known])
-            result[rows] = np.where(wanted <= falling[-1] + 1e-6, found, np.inf)
+            time, ln_pressure = self._curve(back)
+            falling = -np.minimum.accumulate(ln_pressure)
+            found = np.interp(wanted[rows], falling, time)
+            result[rows] = np.where(wanted[rows] <= falling[-1] + 1e-6, found, np.inf)
         return result
 
     def pressure_at(self, backs: IntArray, time_s: FloatArray) -> FloatArray:
         """Return each back's pressure at a clock, the last one where the curve has ended."""
         result = np.empty(len(backs))
         for back, rows in by_number(backs):
-            known = np.isfinite(self.pressure_pa[back])
-            ln_pressure = np.log(self.pressure_pa[back][known])
-            result[rows] = np.exp(np.interp(time_s[rows], self.time_s[back][known], ln_pressure))
-        return result
+            result[rows] = np.interp(time_s[rows], *self._curve(back))
+        return np.exp(result)
 
 
 def by_number(numbers: IntArray) -> Iterator[tuple[int, IntArray]]:
@@ -331,8 +341,8 @@ def _burst_s_m3(
     return np.where(spare > 0.0, extra, np.inf)
 
 
-BURST_POINTS = 48
-"""Points of the integral over the burst: a tenth of a percent of it."""
+BURST_POINTS = 24
+"""Points of the integral over the burst: half a percent of it."""
 
 
 def _evacuate_rough(

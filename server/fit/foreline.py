@@ -13,13 +13,12 @@ from server.catalog.flanges import Flange
 from server.fit.behind import parts_behind, rest_pa
 from server.fit.candidates import Back
 from server.fit.geometry import foreline
-from server.fit.inlet import flow_potentials
+from server.fit.inlet import distinct_lines, flow_potential
 from server.fit.loads import AIR
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
-from server.physics.line import Line
 from server.physics.roots import roots_between
 from server.physics.species import SPECIES
 from server.physics.speedtable import SpeedTable, lookup
@@ -34,26 +33,25 @@ class ForelineRuns:
     ) -> None:
         self.outlets = tuple(outlets)
         self.back_count = len(backs)
-        keys: dict[tuple[object, ...], int] = {}
-        lines: list[Line] = []
-        self.line_of = np.empty((len(self.outlets), len(backs)), dtype=np.intp)
-        for row, outlet in enumerate(self.outlets):
-            for column, back in enumerate(backs):
-                bore = back.inlet_pump.inlet.bore_m
-                key = (outlet.bore_m, back.entry.bore_m, bore, back.line_trap_sku)
-                if key not in keys:
-                    keys[key] = len(lines)
-                    lines.append(foreline(outlet, back, requirements))
-                self.line_of[row, column] = keys[key]
-        self._lines = lines
+        kinds: dict[tuple[object, ...], int] = {}
+        first: list[Back] = []
+        kind_of = np.empty(len(backs), dtype=np.intp)
+        for column, back in enumerate(backs):
+            key = (back.entry, back.inlet_pump.inlet.bore_m, back.line_trap_sku)
+            if key not in kinds:
+                kinds[key] = len(first)
+                first.append(back)
+            kind_of[column] = kinds[key]
+        lines = [foreline(outlet, back, requirements) for outlet in outlets for back in first]
+        self._lines, line_of = distinct_lines(lines)
+        self.line_of = line_of.reshape(len(self.outlets), len(first))[:, kind_of]
         self._known: dict[Mixture, tuple[FlowPotential, IntArray]] = {}
 
     def potential(self, load_pa_m3_s: Mapping[str, float]) -> tuple[FlowPotential, IntArray]:
         """Return the flow potentials for the gas of a load, and the line of each run."""
         gas = mixture_of(load_pa_m3_s)
         if gas not in self._known:
-            potential, place = flow_potentials(self._lines, gas)
-            self._known[gas] = (potential, place[self.line_of])
+            self._known[gas] = (flow_potential(self._lines, gas), self.line_of)
         return self._known[gas]
 
 

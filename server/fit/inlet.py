@@ -78,8 +78,7 @@ def _inlet_tables(
         rows[position] = keys[key]
     arrays = arrays_of(catalog)
     pump_rows = [arrays.row_of[pump.sku] for pump, _ in arrangements]
-    lines = [chamber_line(pump, trap, requirements, catalog) for pump, trap in arrangements]
-    stubs = [line_to_trap(pump, trap, requirements, catalog) for pump, trap in arrangements]
+    lines = Lines([chamber_line(pump, trap, requirements, catalog) for pump, trap in arrangements])
     at_pump: dict[str, SpeedTable] = {}
     at_chamber: dict[str, SpeedTable] = {}
     caught: dict[str, FloatArray] = {}
@@ -89,9 +88,10 @@ def _inlet_tables(
             [float(is_caught(gas, trap, requirements)) for _, trap in arrangements]
         )
         at_pump[gas] = SpeedTable(GRID, speeds)
-        reached = speeds_through(lines, speeds, gas)
+        reached = lines.speeds_through(speeds, gas)
         if caught[gas].any():
-            held = speeds_through(stubs, _surface_speeds(arrangements, gas), gas)
+            stubs = [line_to_trap(pump, trap, requirements, catalog) for pump, trap in arrangements]
+            held = Lines(stubs).speeds_through(_surface_speeds(arrangements, gas), gas)
             reached = np.where(caught[gas][:, np.newaxis] > 0.0, held, reached)
         at_chamber[gas] = SpeedTable(GRID, reached)
     return InletTables(tuple(arrangements), rows, at_pump, at_chamber, caught)
@@ -122,13 +122,10 @@ def conductance_rows(lines: Sequence[Line], gas: str) -> FloatArray:
     return line_conductances_m3_s(lines, GRID.pressure_pa, PUMP_K, SPECIES[gas])
 
 
-def flow_potentials(
-    lines: Sequence[Line], gas: Species | Mixture
-) -> tuple[FlowPotential, IntArray]:
-    """Return the flow potentials of the distinct lines, and which of them each line is."""
-    distinct, line_of = distinct_lines(lines)
-    rows = line_conductances_m3_s(distinct, GRID.pressure_pa, PUMP_K, gas)
-    return FlowPotential.of_lines(GRID, rows), line_of
+def flow_potential(lines: Sequence[Line], gas: Species | Mixture) -> FlowPotential:
+    """Return the flow potentials of lines."""
+    rows = line_conductances_m3_s(lines, GRID.pressure_pa, PUMP_K, gas)
+    return FlowPotential.of_lines(GRID, rows)
 
 
 def distinct_lines(lines: Sequence[Line]) -> tuple[list[Line], IntArray]:
@@ -148,12 +145,20 @@ def sonic_limit_m3_s(lines: Sequence[Line], gas: str) -> FloatArray:
     return np.asarray(per_area * np.array(areas))[:, np.newaxis]
 
 
-def speeds_through(lines: Sequence[Line], speed_m3_s: FloatArray, gas: str) -> FloatArray:
-    """Return the speeds on the grid that are left at the entry of each pump's line."""
-    distinct, line_of = distinct_lines(lines)
-    potentials, _ = flow_potentials(distinct, SPECIES[gas])
-    choked = sonic_limit_m3_s(distinct, gas)[line_of]
-    return entry_speed_m3_s(potentials, line_of, speed_m3_s, choked)
+class Lines:
+    """The lines of several pumps; equal ones are looked at once."""
+
+    def __init__(self, lines: Sequence[Line]) -> None:
+        self._distinct, self._line_of = distinct_lines(lines)
+        self._known: dict[str, tuple[FlowPotential, FloatArray]] = {}
+
+    def speeds_through(self, speed_m3_s: FloatArray, gas: str) -> FloatArray:
+        """Return the speeds on the grid that are left at the entry of each pump's line."""
+        if gas not in self._known:
+            choked = sonic_limit_m3_s(self._distinct, gas)[self._line_of]
+            self._known[gas] = (flow_potential(self._distinct, SPECIES[gas]), choked)
+        potential, choked = self._known[gas]
+        return entry_speed_m3_s(potential, self._line_of, speed_m3_s, choked)
 
 
 def _surface_speeds(arrangements: Sequence[Arrangement], gas: str) -> FloatArray:

@@ -158,6 +158,7 @@ def _counted_openings(parts: list[Part], pump_bore_m: float | None) -> list[floa
     return added
 
 
+@lru_cache(maxsize=1024)
 def _duct(part: Part, entrance: bool) -> Duct:
     if isinstance(part, Tube):
         return tube_duct(part.bore_m / 2, part.length_m, part.bends, entrance)

@@ -65,10 +65,32 @@ class SpeedTable:
         if not np.all(np.isfinite(self.speed_m3_s)) or np.any(self.speed_m3_s < 0.0):
             raise OutOfRange("Speeds in a table are finite and not negative.")
 
+    def first_node_carrying(self, rows: IntArray, throughput_pa_m3_s: FloatArray) -> IntArray:
+        """Return the lowest node at which S·p reaches a throughput, the last where none does.
+
+        Parameters
+        ----------
+        rows : array of int, shape (n,)
+            Pump of each throughput. [-]
+        throughput_pa_m3_s : array, shape (n,)
+            Throughput to be carried. [Pa m3/s]
+        """
+        wanted = np.log(np.maximum(throughput_pa_m3_s, _LEAST_PA_M3_S)) + rows * _APART
+        place = np.searchsorted(self._ln_carried_end_to_end, wanted) - rows * self.grid.count
+        return np.asarray(np.minimum(place, self.grid.count - 1))
+
     @cached_property
-    def most_carried_pa_m3_s(self) -> FloatArray:
-        """Largest throughput S·p at each node or below it, shape (n_pumps, grid.count)."""
-        return floats(np.maximum.accumulate(self.speed_m3_s * self.grid.pressure_pa, axis=1))
+    def _ln_carried_end_to_end(self) -> FloatArray:
+        """Logarithm of the largest throughput up to each node, rows laid end to end."""
+        carried = np.maximum.accumulate(self.speed_m3_s * self.grid.pressure_pa, axis=1)
+        shift = _APART * np.arange(len(carried))[:, np.newaxis]
+        return floats((np.log(np.maximum(carried, _LEAST_PA_M3_S)) + shift).ravel())
+
+
+_LEAST_PA_M3_S = 1e-100
+"""Stands for no throughput where logarithms are taken."""
+_APART = 1000.0
+"""Between the logarithms of two rows laid end to end: more than any of them spans."""
 
 
 def log_grid(low_pa: float, high_pa: float, nodes_per_decade: float = 16.0) -> LogGrid:

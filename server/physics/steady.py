@@ -13,8 +13,10 @@ from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
 from server.physics.speedtable import LogGrid, SpeedTable
 
 _ROOT_STEPS = 60  # more than bisection alone would need
-_ROOT_CLOSE = 1e-12
+_ROOT_CLOSE = 1e-10
+_FIRST_TRIED, _THEN_TRIED = 2, 24  # nodes looked at in one go: most loads are carried at the first
 _TINY = np.finfo(np.float64).tiny
+_NO_SPEED_M3_S = 1e-150  # stands for none where it divides: what a load needs then is out of reach
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,14 @@ def steady_state(
     factor = np.broadcast_to(floats(speed_factor), shape)
     offset = np.broadcast_to(floats(offset_pa), shape)
     problem = _Problem(grid, loads, tables, row, factor, offset)
-    pressure = _solve(problem)
+    flowing = [place for place, load in enumerate(loads) if load.any()]
+    pressure = _solve(
+        replace(
+            problem,
+            loads=tuple(loads[place] for place in flowing),
+            tables=tuple(tables[place] for place in flowing),
+        )
+    )
     partials = dict(zip(species, _shares(problem, pressure), strict=True))
     return SteadyState(pressure, np.isfinite(pressure), partials)
 
@@ -128,34 +137,35 @@ def _solve(problem: _Problem) -> FloatArray:
 def _first_node(problem: _Problem) -> tuple[IntArray, BoolArray]:
     """Lowest node at which the pump carries the load, and whether there is one.
 
-    Each species alone needs S_i·p ≥ Q_i; the first node of that is found by halving on the running
-    maximum of S_i·p. From the latest of these the nodes are tried one after the other.
+    Each species alone needs S_i·p ≥ Q_i. From the latest of the first nodes where that is so, the
+    nodes are tried one after the other.
     """
     grid, last = problem.grid, problem.grid.count - 1
     node = np.zeros(problem.rows.size, dtype=np.intp)
-    start = problem.rows * grid.count
     for load, table in zip(problem.loads, problem.tables, strict=True):
-        best = table.most_carried_pa_m3_s.ravel()
-        need = load / problem.factor
-        low, width = node - 1, 1 << (grid.count.bit_length() - 1)
-        # the last node below the need, by ever smaller strides
-        while width:
-            middle = np.minimum(low + width, last)
-            low = np.where(best[start + middle] < need, middle, low)
-            width >>= 1
         # a table whose last node falls short ends at that node, and is turned down below
-        node = np.minimum(np.maximum(node, low + 1), last)
-    trying = np.arange(node.size)
+        node = np.maximum(node, table.first_node_carrying(problem.rows, load / problem.factor))
     exists = np.zeros(node.size, dtype=np.bool_)
+    trying, ahead = np.arange(node.size), _FIRST_TRIED
     while trying.size:
         part = _part(problem, trying)
-        here = node[trying]
-        need = _need(part, np.minimum(here, last - 1), np.where(here == last, 1.0, 0.0))
-        carried = need <= grid.pressure_pa[here]
-        exists[trying[carried]] = True
-        trying = trying[~carried & (here < last)]
-        node[trying] += 1
-    return node, exists
+        here = np.minimum(node[trying, np.newaxis] + np.arange(ahead), last)
+        carried = _need_at_nodes(part, here) <= grid.pressure_pa[here]
+        found = carried.any(axis=1)
+        node[trying] = np.where(found, node[trying] + carried.argmax(axis=1), here[:, -1])
+        exists[trying[found]] = True
+        trying, ahead = trying[~found & (here[:, -1] < last)], _THEN_TRIED
+    return np.minimum(node, last), exists
+
+
+def _need_at_nodes(problem: _Problem, node: IntArray) -> FloatArray:
+    """Pressure that the load needs at the speeds of some nodes of each row."""
+    total = np.repeat(problem.offset_pa[:, np.newaxis], node.shape[1], axis=1)
+    index = problem.rows[:, np.newaxis] * problem.grid.count + node
+    for load, table in zip(problem.loads, problem.tables, strict=True):
+        speed = np.maximum(table.speed_m3_s.ravel()[index], _NO_SPEED_M3_S)
+        total += load[:, np.newaxis] / (problem.factor[:, np.newaxis] * speed)
+    return total
 
 
 def _part(problem: _Problem, chosen: IntArray) -> _Problem:
@@ -186,10 +196,10 @@ def _pressure_in_cell(problem: _Problem, cell: IntArray) -> FloatArray:
     for _ in range(_ROOT_STEPS):
         need, steepness = problem.offset_pa.copy(), np.zeros(cell.size)
         for load, at_low, rise in parts:
-            speed = at_low + rise * place
-            share = _quotient(load, speed)
+            speed = np.maximum(at_low + rise * place, _NO_SPEED_M3_S)
+            share = load / speed
             need += share
-            steepness -= _slope(share, rise, speed)
+            steepness -= share * rise / speed
         # without any load the pressure is zero; any negative value will do
         need = np.maximum(need, _TINY)
         pressure = np.exp(floor + place * grid.step)
@@ -204,11 +214,6 @@ def _pressure_in_cell(problem: _Problem, cell: IntArray) -> FloatArray:
             break
         place = np.where(settled, place, np.where(inside, guess, 0.5 * (low + high)))
     return floats(np.exp(floor + place * grid.step))
-
-
-def _slope(share: FloatArray, rise: FloatArray, speed: FloatArray) -> FloatArray:
-    """Q/S²·dS/dx; zero where there is no load."""
-    return np.where(share > 0.0, share * rise / np.where(speed > 0.0, speed, 1.0), 0.0)
 
 
 def _ends(problem: _Problem, table: SpeedTable, cell: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.fit.inlet import flow_potentials, sonic_limit_m3_s
+from server.fit.inlet import flow_potential, sonic_limit_m3_s
 from server.physics.arrays import FloatArray
 from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
@@ -117,8 +117,7 @@ def passage(run: Line, gas: str | Mixture) -> Passage:
     gas : str or Mixture
         Species or mixture at ``PUMP_K``.
     """
-    found, _ = flow_potentials([run], SPECIES[gas] if isinstance(gas, str) else gas)
-    return Passage(found)
+    return Passage(flow_potential([run], SPECIES[gas] if isinstance(gas, str) else gas))
 
 
 @lru_cache(maxsize=256)
