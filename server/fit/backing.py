@@ -162,12 +162,13 @@ def back_tables(
 
 
 def _resting_pa(back: Back, requirements: Requirements) -> float:
-    held = [
-        over_trap_pa(load.substance, back.trap)
-        for load in requirements.process.vapour
-        if back.trap is not None and is_caught(load.substance, back.trap, requirements)
-    ]
-    return max(held, default=0.0)
+    """Vapour pressures over the trap add up: ices that dissolve in each other have less."""
+    vapours = dict.fromkeys(load.substance for load in requirements.process.vapour)
+    return sum(
+        over_trap_pa(vapour, back.trap)
+        for vapour in vapours
+        if back.trap is not None and is_caught(vapour, back.trap, requirements)
+    )
 
 
 def _row(back: Back, arrays: CatalogArrays) -> int:

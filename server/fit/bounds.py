@@ -15,9 +15,9 @@ from server.fit.backing import BackTables
 from server.fit.candidates import Field
 from server.fit.front_states import FrontStates, process_time_s
 from server.fit.loads import Loads
+from server.fit.pump_limits import highest_crossover_pa
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
-from server.fit.states import highest_crossover_pa
 from server.fit.thresholds import BASE_STATE_AFTER_S, ROUNDING
 from server.physics.arrays import FloatArray
 from server.physics.steady import SteadyState, steady_state
@@ -52,7 +52,7 @@ def front_bounds(states: FrontStates) -> Mapping[MarginKey, FloatArray]:
         bounds[MarginKey.PROCESS_PRESSURE] = _bound(
             asked.process.pressure_pa, states.process_chamber
         )
-    own = np.array([front.pump.largest_throughput_pa_m3_s for front in states.fronts])
+    own = states.limits(running).largest_pa_m3_s
     reaching = sum(states.beyond_trap(running).values(), start=np.zeros(len(own)))
     bounds[MarginKey.THROUGHPUT] = own / np.maximum(reaching, 1e-300)
     return bounds
@@ -71,7 +71,7 @@ def without_hopeless_backs(
     A back that pumps the chamber by itself must reach the target; one that roughs must get below
     the highest pressure at which any of the fronts takes over.
     """
-    key, allowed = _allowed_pa(field, requirements)
+    key, allowed = _allowed_pa(field, requirements, loads.volume_m3)
     after_s = BASE_STATE_AFTER_S if field.fronts == (None,) else process_time_s(requirements)
     load = loads.base_pa_m3_s(after_s)
     lowest = steady_state(load, backing.at_chamber, np.arange(len(field.backs)))
@@ -84,9 +84,11 @@ def without_hopeless_backs(
     return Field(field.fronts, tuple(field.backs[i] for i in kept)), backing.only(kept), counts
 
 
-def _allowed_pa(field: Field, requirements: Requirements) -> tuple[MarginKey, float]:
+def _allowed_pa(
+    field: Field, requirements: Requirements, volume_m3: float
+) -> tuple[MarginKey, float]:
     """Highest pressure that a back alone may come to rest at, and the margin it is part of."""
     real = [front.pump for front in field.fronts if front is not None]
     if not real:
         return MarginKey.ULTIMATE, requirements.target_pressure_pa
-    return MarginKey.CROSSOVER, max(highest_crossover_pa(pump) for pump in real)
+    return MarginKey.CROSSOVER, max(highest_crossover_pa(pump, volume_m3) for pump in real)

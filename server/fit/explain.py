@@ -16,7 +16,9 @@ from server.fit.costs import CostTable
 from server.fit.evaluation import Judged
 from server.fit.margin_vapour import vapour_route
 from server.fit.margins import lowest_asked_pa, stands_idle
+from server.fit.pump_limits import limits_of
 from server.fit.results import Margin, MarginKey, MarginVerdict
+from server.fit.settled import SettledState
 from server.fit.thresholds import BURST_S, ROUNDING, RULES, VANE_CLEAN_ROUGHING_PA
 from server.units import Dimension, format_duration, format_quantity
 
@@ -139,6 +141,18 @@ def _process_pressure(said: Said) -> str:
     )
 
 
+def reaching_load(spot: Spot, state: SettledState) -> dict[str, float]:
+    """Return the load that reaches a stack's high-vacuum pump, what its trap holds taken off."""
+    inlet = spot.judged.case.states.inlet
+    if inlet is None:
+        return dict(state.load_pa_m3_s)
+    row = inlet.row_of_front[spot.front_row]
+    return {
+        gas: flow * (1.0 - float(inlet.caught[gas][row]))
+        for gas, flow in state.load_pa_m3_s.items()
+    }
+
+
 def _throughput(said: Said) -> str:
     front = said.spot.front
     sentence = (
@@ -147,7 +161,7 @@ def _throughput(said: Said) -> str:
     state = said.spot.judged.case.states.process
     if front is None or state is None:
         return sentence
-    own = front.pump.largest_throughput_pa_m3_s
+    own = limits_of(front.pump, reaching_load(said.spot, state))[0]
     if said.available < own * (1.0 - 1e-6):
         sentence += f" The foreline sets this limit: the pump alone could carry {flow(own)}."
     asked = said.spot.judged.case.requirements.process.pressure_pa

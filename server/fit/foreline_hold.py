@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from server.catalog.gas_limits import tolerable_foreline_for
 from server.catalog.items import VapourPump
 from server.fit.candidates import Back
 from server.fit.day_results import ForelineHold
@@ -13,7 +14,6 @@ from server.fit.geometry import foreline
 from server.fit.loads import AIR
 from server.fit.presets import SurfaceRecipe
 from server.fit.requirements import Requirements
-from server.fit.states import foreline_limits_pa
 from server.physics.gasload import GasLoad, load_at_pa_m3_s
 from server.physics.holding import emptying_s, foreline_hold_s, hold_isolated
 from server.physics.outgassing import LAW_START_S, outgassing_row
@@ -53,7 +53,7 @@ def foreline_hold(spot: Spot, rough_s: float) -> ForelineHold | None:
     volume = math.fsum(math.pi / 4.0 * tube.bore_m**2 * tube.length_m for tube in tubes)
     load = _load(front.pump, tubes)
     at_closing = float(load_at_pa_m3_s(load, LAW_START_S))
-    tolerable = foreline_limits_pa(front.pump)[0]
+    tolerable = tolerable_foreline_for(front.pump, AIR)[0]
     start = _start_pa(spot, tolerable)
     hold = float(foreline_hold_s(volume, at_closing, start, tolerable))
     end = math.inf

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from server.fit.candidates import Front
 from server.fit.fluid_use import vapour_pressure_pa
-from server.fit.inlet import InletTables
+from server.fit.inlet import InletTables, is_caught, over_trap_pa
 from server.fit.loads import Loads
+from server.fit.pump_limits import PumpLimits, limits_for
 from server.fit.requirements import Requirements
 from server.fit.thresholds import BASE_STATE_AFTER_S
 from server.physics.arrays import FloatArray, IntArray
@@ -72,30 +73,53 @@ class FrontStates:
         return np.array([resting_pressure_pa(front) for front in self.fronts])
 
     @cached_property
+    def process_resting_pa(self) -> FloatArray:
+        """Pressure without gas load while vapour is pumped: what traps hold has one of its own."""
+        vapours = [load.substance for load in self.requirements.process.vapour]
+        over = [
+            sum(
+                over_trap_pa(gas, front.trap)
+                for gas in dict.fromkeys(vapours)
+                if front.trap is not None and is_caught(gas, front.trap, self.requirements)
+            )
+            for front in self.fronts
+        ]
+        return np.asarray(self.resting_pa + np.array(over))
+
+    def limits(self, load: Mapping[str, float]) -> PumpLimits:
+        """Return the limits of the pumps for the gas that reaches them."""
+        return limits_for([front.pump for front in self.fronts], self.beyond_trap(load))
+
+    @cached_property
     def base_chamber(self) -> SteadyState:
         """Chamber a day after pumping began."""
-        return self._settle(self.base_load, self.inlet.at_chamber)
+        return self._settle(self.base_load, self.inlet.at_chamber, self.resting_pa)
 
     @cached_property
     def base_inlet(self) -> SteadyState:
         """Pump inlet a day after pumping began."""
-        return self._settle(self.beyond_trap(self.base_load), self.inlet.at_pump)
+        load = self.beyond_trap(self.base_load)
+        return self._settle(load, self.inlet.at_pump, self.resting_pa)
 
     @cached_property
     def process_chamber(self) -> SteadyState:
         """Chamber while the process runs."""
-        return self._settle(self.process_load or self.base_load, self.inlet.at_chamber)
+        load = self.process_load or self.base_load
+        return self._settle(load, self.inlet.at_chamber, self.process_resting_pa)
 
     @cached_property
     def process_inlet(self) -> SteadyState:
         """Pump inlet while the process runs."""
         load = self.beyond_trap(self.process_load or self.base_load)
-        return self._settle(load, self.inlet.at_pump)
+        return self._settle(load, self.inlet.at_pump, self.process_resting_pa)
 
     def _settle(
-        self, load: Mapping[str, float] | Mapping[str, FloatArray], tables: Mapping[str, SpeedTable]
+        self,
+        load: Mapping[str, float] | Mapping[str, FloatArray],
+        tables: Mapping[str, SpeedTable],
+        resting_pa: FloatArray,
     ) -> SteadyState:
-        return steady_state(load, tables, self.inlet.row_of_front, offset_pa=self.resting_pa)
+        return steady_state(load, tables, self.inlet.row_of_front, offset_pa=resting_pa)
 
     def beyond_trap(self, load: Mapping[str, float]) -> dict[str, FloatArray]:
         """Return the load that reaches each pump, vapours held by its trap taken off."""

@@ -14,17 +14,17 @@ import numpy as np
 
 from server.catalog.arrays import GRID
 from server.catalog.flanges import Flange
-from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump, VapourPump
 from server.fit.backing import BackTables
-from server.fit.candidates import Back, Front, HighVacuumPump
+from server.fit.candidates import Back, Front
 from server.fit.foreline import Foreline, ForelineRuns
 from server.fit.front_states import FrontStates, process_time_s
 from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
+from server.fit.pump_limits import compression_left, highest_crossover_pa
 from server.fit.requirements import Requirements
 from server.fit.settled import SettledState
-from server.fit.thresholds import BURST_S, FORELINE_SHARE_AT_CROSSOVER
+from server.fit.thresholds import BURST_S
 from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.pumps import tolerable_foreline_pa
 from server.physics.speedtable import SpeedTable
@@ -32,6 +32,22 @@ from server.physics.steady import SteadyState, steady_state
 
 BELOW_NOTICE = 1e-6
 """What back-diffusion adds to a pressure is left out below this share of it."""
+
+
+@dataclass(frozen=True)
+class _Rest:
+    """Pressure without load of the fronts alone, (F,), and with what comes from their backs."""
+
+    alone_pa: FloatArray
+    with_backs_pa: FloatArray
+
+
+def _changed(alone: SteadyState, rest: _Rest) -> tuple[IntArray, IntArray]:
+    """Find the combinations whose pressure the back changes noticeably."""
+    added = rest.with_backs_pa - rest.alone_pa[:, np.newaxis]
+    changed: BoolArray = added > BELOW_NOTICE * alone.pressure_pa[:, np.newaxis]
+    rows, columns = np.nonzero(changed)
+    return rows, columns
 
 
 @dataclass(frozen=True)
@@ -72,9 +88,9 @@ class HighVacuumStates:
             alone.base_load,
             largest,
             tolerable,
-            lambda: self._chamber(alone.base_load, alone.base_chamber, self.offset_pa),
+            lambda: self._chamber(alone.base_load, alone.base_chamber, self._base_rest),
             lambda chamber_pa: np.minimum(
-                self._at_pump(alone.base_load, alone.base_inlet, self.offset_pa), chamber_pa
+                self._at_pump(alone.base_load, alone.base_inlet, self._base_rest), chamber_pa
             ),
             lambda: self._at_outlets(alone.base_load, line),
         )
@@ -91,9 +107,9 @@ class HighVacuumStates:
             load,
             reaching,
             tolerable,
-            lambda: self._chamber(load, alone.process_chamber, self._process_offset_pa),
+            lambda: self._chamber(load, alone.process_chamber, self._process_rest),
             lambda chamber_pa: np.minimum(
-                self._at_pump(load, alone.process_inlet, self._process_offset_pa), chamber_pa
+                self._at_pump(load, alone.process_inlet, self._process_rest), chamber_pa
             ),
             lambda: self._at_outlets(load, line),
         )
@@ -119,14 +135,23 @@ class HighVacuumStates:
         tables = self.backing.behind_turbo
         return self._roughed(tables) if tables else None
 
-    @cached_property
+    @property
     def offset_pa(self) -> FloatArray:
         """Pressure at the pump's inlet without load."""
-        return self._offset(self.alone.base_load, self._foreline)
+        return self._base_rest.with_backs_pa
 
     @cached_property
-    def _process_offset_pa(self) -> FloatArray:
-        return self._offset(self.alone.process_load or self.alone.base_load, self._working)
+    def _base_rest(self) -> _Rest:
+        alone = self.alone
+        return _Rest(
+            alone.resting_pa, self._offset(alone.base_load, alone.resting_pa, self._foreline)
+        )
+
+    @cached_property
+    def _process_rest(self) -> _Rest:
+        alone = self.alone
+        load, resting_pa = alone.process_load or alone.base_load, alone.process_resting_pa
+        return _Rest(resting_pa, self._offset(load, resting_pa, self._working))
 
     @cached_property
     def _runs(self) -> ForelineRuns:
@@ -159,9 +184,11 @@ class HighVacuumStates:
         ]
         return list(distinct), np.array(rows, dtype=np.intp)
 
-    def _offset(self, load: Mapping[str, float], line: Foreline) -> FloatArray:
+    def _offset(
+        self, load: Mapping[str, float], resting_pa: FloatArray, line: Foreline
+    ) -> FloatArray:
         """Inlet pressure without load: fluid vapour, own ultimate, back-diffusion of each gas."""
-        offset = np.repeat(self.alone.resting_pa[:, np.newaxis], len(self.backs), axis=1)
+        offset = np.repeat(resting_pa[:, np.newaxis], len(self.backs), axis=1)
         turbos = np.array([isinstance(front.pump, TurboPump) for front in self.fronts])
         if turbos.any():
             for mask, reaching in self.alone.reaching(load):
@@ -173,14 +200,15 @@ class HighVacuumStates:
     def _back_diffusion_pa(
         self, rows: IntArray, load: Mapping[str, float], line: Foreline
     ) -> FloatArray:
-        """Σ p_f,i/K₀,i of turbomolecular pumps, shape (rows, B)."""
+        """Σ p_f,i/K_i of turbomolecular pumps, shape (rows, B)."""
         foreline_pa = line.pressure_pa(load)[self._outlets[1][rows]]
-        added = np.zeros(foreline_pa.shape)
+        standing = np.isfinite(foreline_pa)
+        pressed = np.where(standing, foreline_pa, 0.0)
+        added = np.where(standing, 0.0, np.nan)
         for gas, share in line.shares(load).items():
-            compression = np.array(
-                [compression_for(self._turbo(row).compression, gas) for row in rows]
-            )
-            added += foreline_pa * share / compression[:, np.newaxis]
+            for place, row in enumerate(rows):
+                left = compression_left(self._turbo(row), gas, pressed[place])
+                added[place] += pressed[place] * share / left
         return added
 
     def _turbo(self, position: int) -> TurboPump:
@@ -190,10 +218,11 @@ class HighVacuumStates:
 
     def _tolerable(self, load: Mapping[str, float]) -> tuple[FloatArray, FloatArray]:
         """Load that reaches each pump, and the foreline pressure it tolerates then, (F, 1)."""
-        largest, no_load, full_load = self._foreline_limits()
+        limits = self.alone.limits(load)
+        largest = limits.largest_pa_m3_s
         reaching = sum(self.alone.beyond_trap(load).values(), start=np.zeros(len(largest)))
         tolerable = tolerable_foreline_pa(
-            np.minimum(reaching, largest), largest, no_load, full_load
+            np.minimum(reaching, largest), largest, limits.no_load_pa, limits.full_load_pa
         )
         return reaching[:, np.newaxis], tolerable[:, np.newaxis]
 
@@ -208,28 +237,27 @@ class HighVacuumStates:
         return foreline_pa
 
     def _chamber(
-        self, load: Mapping[str, float], alone: SteadyState, offset_pa: FloatArray
+        self, load: Mapping[str, float], alone: SteadyState, rest: _Rest
     ) -> tuple[FloatArray, Mapping[str, FloatArray]]:
-        return self._with_backs(load, self.inlet.at_chamber, alone, offset_pa)
+        return self._with_backs(load, self.inlet.at_chamber, alone, rest)
 
-    def _at_pump(
-        self, load: Mapping[str, float], alone: SteadyState, offset_pa: FloatArray
-    ) -> FloatArray:
+    def _at_pump(self, load: Mapping[str, float], alone: SteadyState, rest: _Rest) -> FloatArray:
         beyond = self.alone.beyond_trap(load)
-        return self._with_backs(beyond, self.inlet.at_pump, alone, offset_pa)[0]
+        return self._with_backs(beyond, self.inlet.at_pump, alone, rest)[0]
 
     def _with_backs(
         self,
         load: Mapping[str, float] | Mapping[str, FloatArray],
         tables: Mapping[str, SpeedTable],
         alone: SteadyState,
-        offset_pa: FloatArray,
+        rest: _Rest,
     ) -> tuple[FloatArray, Mapping[str, FloatArray]]:
         """Pressures of all combinations: those of the fronts alone, but where a back adds to it."""
+        offset_pa = rest.with_backs_pa
         shape = offset_pa.shape
         # a foreline that has no state leaves the chamber none either
         pressure = np.where(np.isnan(offset_pa), np.nan, alone.pressure_pa[:, np.newaxis])
-        rows, columns = self._changed(alone, offset_pa)
+        rows, columns = _changed(alone, rest)
         if not rows.size:
             return pressure, {
                 gas: np.broadcast_to(part[:, np.newaxis], shape)
@@ -248,30 +276,18 @@ class HighVacuumStates:
             partial[gas][rows, columns] = part
         return pressure, partial
 
-    def _changed(self, alone: SteadyState, offset_pa: FloatArray) -> tuple[IntArray, IntArray]:
-        """Find the combinations whose pressure the back changes noticeably."""
-        added = offset_pa - self.alone.resting_pa[:, np.newaxis]
-        changed: BoolArray = added > BELOW_NOTICE * alone.pressure_pa[:, np.newaxis]
-        rows, columns = np.nonzero(changed)
-        return rows, columns
-
-    def _foreline_limits(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Largest throughput and tolerable foreline pressures; capture pumps have no foreline."""
-        largest = np.array([front.pump.largest_throughput_pa_m3_s for front in self.fronts])
-        pairs = [foreline_limits_pa(front.pump) for front in self.fronts]
-        return largest, np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
-
     def _capacity(self, line: Foreline) -> FloatArray:
         """Largest throughput of the gas of the process, or of what is there without one."""
         outlet_row = self._outlets[1]
-        largest, no_load, full_load = self._foreline_limits()
-        capacity = np.repeat(largest[:, np.newaxis], len(self.backs), axis=1)
         load = self.alone.process_load or self.alone.base_load
+        limits = self.alone.limits(load)
+        capacity = np.repeat(limits.largest_pa_m3_s[:, np.newaxis], len(self.backs), axis=1)
         for mask, reaching in self.alone.reaching(load):
             backed = mask & (outlet_row >= 0)
             if not backed.any():
                 continue
-            keys = np.stack([outlet_row, largest, no_load, full_load])[:, backed]
+            own = (limits.largest_pa_m3_s, limits.no_load_pa, limits.full_load_pa)
+            keys = np.stack([outlet_row, *own])[:, backed]
             distinct, row = np.unique(keys, axis=1, return_inverse=True)
             found = line.largest_throughput_pa_m3_s(
                 reaching, distinct[0].astype(np.intp), distinct[1], distinct[2], distinct[3]
@@ -292,38 +308,25 @@ class HighVacuumStates:
         limit = np.empty((len(pumps), len(self.backs)))
         jets = np.array([isinstance(pump, VapourPump) for pump in pumps])
         limit[~jets] = np.array(
-            [[pump.start_pressure_pa] for pump in pumps if not isinstance(pump, VapourPump)]
+            [
+                [highest_crossover_pa(pump, self.loads.volume_m3)]
+                for pump in pumps
+                if not isinstance(pump, VapourPump)
+            ]
         ).reshape(-1, 1)
         if jets.any():
             carried = np.maximum(capacity[first[jets]], 1e-12)
             rows = np.tile(np.arange(len(self.backs)), int(jets.sum()))
             level = steady_state({AIR: carried.ravel()}, self.backing.at_chamber, rows).pressure_pa
             burst = carried * BURST_S / self.loads.volume_m3
-            tolerable = [
-                [foreline_limits_pa(pump)[0]] for pump in pumps if isinstance(pump, VapourPump)
-            ]
-            share = FORELINE_SHARE_AT_CROSSOVER * np.array(tolerable)
+            share = np.array(
+                [
+                    [highest_crossover_pa(pump, self.loads.volume_m3)]
+                    for pump in pumps
+                    if isinstance(pump, VapourPump)
+                ]
+            )
             lowest = np.fmin(np.fmin(level.reshape(carried.shape), burst), share)
             # what carries nothing is never handed a chamber: the tables' end, which none reaches
             limit[jets] = np.maximum(lowest, GRID.low_pa)
         return limit[row.ravel()]
-
-
-NO_FORELINE_PA = 1e5
-"""Stands for the tolerable foreline pressure of a pump without foreline: no limit. [Pa]"""
-
-
-def highest_crossover_pa(pump: HighVacuumPump) -> float:
-    """Return the highest pressure at which a pump takes over the chamber, whatever its back."""
-    if isinstance(pump, VapourPump):
-        return FORELINE_SHARE_AT_CROSSOVER * foreline_limits_pa(pump)[0]
-    return pump.start_pressure_pa
-
-
-def foreline_limits_pa(pump: HighVacuumPump) -> tuple[float, float]:
-    """Return the tolerable foreline pressure without load and at full load."""
-    if isinstance(pump, VapourPump):
-        return pump.tolerable_foreline_no_load_pa, pump.tolerable_foreline_full_load_pa
-    if isinstance(pump, TurboPump):
-        return pump.tolerable_foreline_pa, pump.tolerable_foreline_pa
-    return NO_FORELINE_PA, NO_FORELINE_PA

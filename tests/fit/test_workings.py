@@ -246,7 +246,7 @@ def test_booster_follows_the_staging_equation() -> None:
                 continue
             line = sheet[f"booster-{state}"]
             swept, backing = number(line, "S_th"), number(line, "S_b")
-            compression = number(line, "K₀")
+            compression = number(line, "K_i")
             by_hand = swept * compression / (compression + swept / backing)
             # at base the backing pump is near its ultimate pressure, where its speed dies
             assert close(float(line.value), by_hand, 0.1 if state == "base" else 1e-2), name
@@ -342,7 +342,7 @@ def test_back_diffusion_of_a_turbo_pump_divides_by_its_compression() -> None:
         behind = 0.0
         total = number(sheet[f"{state}-without-load"], "p_rest")
         for line in sheet.starting(f"{state}-back-"):
-            assert close(float(line.value), number(line, "p_f,i") / number(line, "K₀"), 1e-9)
+            assert close(float(line.value), number(line, "p_f,i") / number(line, "K_i"), 1e-9)
             behind += number(line, "p_f,i")
             total += float(line.value)
         assert close(behind, sheet.value(f"foreline-{state}"), 1e-6)

@@ -10,7 +10,6 @@ from functools import cached_property
 
 import numpy as np
 
-from server.catalog.gas_curves import compression_for
 from server.catalog.items import Catalog, TurboPump
 from server.fit.behind import parts_behind
 from server.fit.candidates import Back, Front
@@ -19,8 +18,9 @@ from server.fit.evacuation import crossover_pressure_pa
 from server.fit.explain import Spot
 from server.fit.front_states import process_time_s, resting_pressure_pa
 from server.fit.geometry import chamber_line, foreline, line_to_trap, rough_line, rough_line_to_trap
-from server.fit.inlet import is_caught
+from server.fit.inlet import is_caught, over_trap_pa
 from server.fit.loads import AIR, Loads
+from server.fit.pump_limits import compression_left
 from server.fit.requirements import Requirements
 from server.fit.results import Margin, Working
 from server.fit.settled import FieldStates, SettledState
@@ -304,7 +304,10 @@ class Bench:
         rest = np.array([self.back_rest_pa(state)])
         shares = parts_behind({gas: np.array([part]) for gas, part in parts.items()}, rest)
         return {
-            gas: (state.foreline_pa * float(share[0]), compression_for(front.pump.compression, gas))
+            gas: (
+                state.foreline_pa * float(share[0]),
+                float(compression_left(front.pump, gas, max(state.foreline_pa, 0.0))),
+            )
             for gas, share in shares.items()
             if gas in state.gases or gas == AIR
         }
@@ -320,7 +323,15 @@ class Bench:
         if self.front is None:
             return self.back_resting_pa(state)
         back = (behind / k0 for behind, k0 in self.back_diffusion(state).values())
-        return self.resting_pa + sum(back)
+        return self.resting_pa + self.over_trap_pa(state) + sum(back)
+
+    def over_trap_pa(self, state: Settled) -> float:
+        """Pressure over the vapour that the front's trap holds while the process runs."""
+        if self.front is None or self.front.trap is None or state.key != "process":
+            return 0.0
+        vapours = dict.fromkeys(load.substance for load in self.requirements.process.vapour)
+        held = (gas for gas in vapours if self.is_caught(gas))
+        return sum(over_trap_pa(gas, self.front.trap) for gas in held)
 
     @cached_property
     def resting_pa(self) -> float:

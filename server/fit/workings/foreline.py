@@ -12,8 +12,8 @@ from server.fit.evacuation import run_up_s
 from server.fit.foreline import mixture_of
 from server.fit.front_states import process_time_s
 from server.fit.loads import AIR
+from server.fit.pump_limits import highest_crossover_pa, limits_of
 from server.fit.results import Working
-from server.fit.states import foreline_limits_pa
 from server.fit.thresholds import BURST_S, CROSSOVER_ROOM, FORELINE_SHARE_AT_CROSSOVER
 from server.fit.workings.bench import (
     CATALOG,
@@ -122,18 +122,19 @@ def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
         drop = {"p_b [Pa]": at_back, "Q [Pa·m³/s]": flow, "C_f [m³/s]": passed}
         yield line(SECTION, f"foreline-{state.key}", f"Foreline pressure {state.words}", _FORELINE,
                    drop, foreline_pa)  # fmt: skip
+    inputs = _tolerable_inputs(bench, state.reaching_pa_m3_s)
     yield line(SECTION, f"tolerable-{state.key}", f"Tolerable foreline pressure {state.words}",
-               _TOLERABLE, _tolerable_inputs(bench, flow), state.tolerable_pa)  # fmt: skip
+               _TOLERABLE, inputs, state.tolerable_pa)  # fmt: skip
 
 
-def _tolerable_inputs(bench: Bench, flow_pa_m3_s: float) -> dict[str, float | str]:
+def _tolerable_inputs(bench: Bench, load_pa_m3_s: Mapping[str, float]) -> dict[str, float | str]:
     assert bench.front is not None  # noqa: S101 (only pumps with an outlet have a foreline)
-    no_load, full_load = foreline_limits_pa(bench.front.pump)
+    largest, no_load, full_load = limits_of(bench.front.pump, load_pa_m3_s)
     return {
         "p_no-load [Pa]": no_load,
         "p_full-load [Pa]": full_load,
-        "Q [Pa·m³/s]": flow_pa_m3_s,
-        "Q_max [Pa·m³/s]": bench.front.pump.largest_throughput_pa_m3_s,
+        "Q [Pa·m³/s]": sum(load_pa_m3_s.values()),
+        "Q_max [Pa·m³/s]": largest,
     }
 
 
@@ -149,7 +150,7 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
     assert bench.front is not None  # noqa: S101 (only pumps with an outlet have a foreline)
     pump = bench.front.pump
     limit = bench.one(bench.states.capacity_pa_m3_s)
-    own = pump.largest_throughput_pa_m3_s
+    own, no_load, full_load = limits_of(pump, bench.settled[-1].reaching_pa_m3_s)
     if math.isnan(limit):
         return
     name = "Largest throughput that pump and foreline carry"
@@ -160,7 +161,6 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
         load = _scaled(bench.settled[-1].reaching_pa_m3_s, limit)
         speeds = {gas: bench.working_speeds(gas) for gas in load}
         at_back = balance(load, speeds, 0.0).pressure_pa if limit > 0.0 else math.nan
-        no_load, full_load = foreline_limits_pa(pump)
         tolerable = float(tolerable_foreline_pa(limit, own, no_load, full_load))
         through = passage(bench.foreline, mixture_of(load))
         yield line(
@@ -195,7 +195,7 @@ def crossover_lines(bench: Bench) -> Iterator[Working]:
         yield from _jet_limits(bench, front.pump)
     limit = bench.one(bench.states.crossover_limit_pa)
     if not isinstance(front.pump, VapourPump):
-        start = front.pump.start_pressure_pa
+        start = highest_crossover_pa(front.pump, bench.loads.volume_m3)
         yield line(CROSSOVER_SECTION, "crossover-limit", "Highest pressure for the crossover",
                    _START, {"start pressure [Pa]": start}, limit)  # fmt: skip
     yield _floor_line(bench)

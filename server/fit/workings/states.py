@@ -30,12 +30,15 @@ _RESTING = Law("p_rest", "p_rest = the larger of p_ult and p_fluid", "Pa", cite(
 _ULTIMATE = Law("p_rest", "p_rest = p_ult", "Pa", CATALOG)
 _BACK_DIFFUSION = Law(
     "p_back",
-    "p_back = p_f,i/K₀,i; p_f,i = p_f/p_b·Q_i/S_b,i·(1 − p_rest,b/p_b), and the rest of p_f is "
-    "air: the backing pump's speed dies at p_rest,b because air leaks back through it",
+    "p_back = p_f,i/K_i; ln K_i + (p_f/p_v)·(1 − 1/K_i) = ln K₀,i, p_v = p_tol/ln 10; "
+    "p_f,i = p_f/p_b·Q_i/S_b,i·(1 − p_rest,b/p_b), and the rest of p_f is air: the backing pump's speed dies at p_rest,b because air leaks back through it",
     "Pa",
-    cite("JOUSTEN-2016"),
+    cite("JOUSTEN-2016", "GAEDE-1913"),
 )
-_WITHOUT = Law("p₀", "p₀ = p_rest + Σ p_back", "Pa", "partial pressures add (Dalton)")
+_WITHOUT = Law(
+    "p₀", "p₀ = p_rest + p_trap (vapour over what the trap holds) + Σ p_back", "Pa",
+    "partial pressures add (Dalton)",
+)  # fmt: skip
 _CONDENSER = Law("p₀", "p₀ = saturation pressure at the condenser's surface", "Pa", CATALOG)
 _PARTIAL = Law("p_i", "p_i = Q_i/S_eff,i", "Pa", "definition of pumping speed")
 _CHAMBER = Law("p", "p = p₀ + Σ p_i", "Pa", "partial pressures add (Dalton)")
@@ -98,13 +101,16 @@ def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working
     without = bench.without_load_pa(state)
     if bench.front is not None:
         parts: dict[str, float | str] = {"p_rest [Pa]": bench.resting_pa}
+        if over := bench.over_trap_pa(state):
+            parts["p_trap [Pa]"] = over
         for gas, (behind, compression) in bench.back_diffusion(state).items():
             yield line(
                 section, f"{state.key}-back-{gas}", f"Back-diffusion of {gas_name(gas)}",
                 _BACK_DIFFUSION,
                 {
                     "p_f,i [Pa]": behind,
-                    "K₀,i": compression,
+                    "K_i": compression,
+                    "p_f [Pa]": state.foreline_pa,
                     "p_b [Pa]": bench.backing_pa(state),
                     "p_rest,b [Pa]": bench.back_rest_pa(state),
                 },

@@ -1,0 +1,87 @@
+"""The limits of high-vacuum pumps for the gas they carry, each gas by its share of the load."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from server.catalog.gas_curves import compression_for
+from server.catalog.gas_limits import (
+    largest_throughput_for,
+    start_pressure_for,
+    tolerable_foreline_for,
+)
+from server.catalog.items import TurboPump, VapourPump
+from server.fit.candidates import HighVacuumPump
+from server.fit.loads import AIR
+from server.fit.thresholds import FORELINE_SHARE_AT_CROSSOVER
+from server.physics.arrays import FloatArray
+from server.physics.pumps import largest_of_mixture_pa_m3_s, tolerable_of_mixture_pa
+from server.physics.rotor import compression_at_foreline
+
+
+@dataclass(frozen=True)
+class PumpLimits:
+    """Limits of n pumps for the gas of a load, each of shape (n,)."""
+
+    largest_pa_m3_s: FloatArray
+    no_load_pa: FloatArray
+    """Tolerable foreline pressure without load."""
+    full_load_pa: FloatArray
+    """Tolerable foreline pressure at the largest throughput."""
+
+
+def limits_for(
+    pumps: Sequence[HighVacuumPump], load_pa_m3_s: Mapping[str, ArrayLike]
+) -> PumpLimits:
+    """Return the limits of pumps for loads of their own.
+
+    Parameters
+    ----------
+    pumps : sequence, n
+        High-vacuum pumps; those without an outlet tolerate any foreline pressure.
+    load_pa_m3_s : mapping of float or array, shape (n,)
+        What reaches each pump, gas by gas. [Pa m3/s]
+    """
+    position: dict[str, int] = {}
+    kinds: list[HighVacuumPump] = []
+    kind_of = np.empty(len(pumps), dtype=np.intp)
+    for place, pump in enumerate(pumps):
+        if pump.sku not in position:
+            position[pump.sku] = len(kinds)
+            kinds.append(pump)
+        kind_of[place] = position[pump.sku]
+    largest, no_load, full_load = {}, {}, {}
+    for gas in load_pa_m3_s:
+        largest[gas] = np.array([largest_throughput_for(pump, gas) for pump in kinds])[kind_of]
+        both = np.array([tolerable_foreline_for(pump, gas) for pump in kinds])[kind_of]
+        no_load[gas], full_load[gas] = both[:, 0], both[:, 1]
+    return PumpLimits(
+        largest_of_mixture_pa_m3_s(load_pa_m3_s, largest),
+        tolerable_of_mixture_pa(load_pa_m3_s, no_load),
+        tolerable_of_mixture_pa(load_pa_m3_s, full_load),
+    )
+
+
+def limits_of(
+    pump: HighVacuumPump, load_pa_m3_s: Mapping[str, float]
+) -> tuple[float, float, float]:
+    """Return largest throughput and tolerable foreline pressures of one pump for a load."""
+    one = limits_for([pump], load_pa_m3_s or {AIR: 0.0})
+    return float(one.largest_pa_m3_s[0]), float(one.no_load_pa[0]), float(one.full_load_pa[0])
+
+
+def highest_crossover_pa(pump: HighVacuumPump, volume_m3: float) -> float:
+    """Return the highest pressure at which a pump takes over the chamber, whatever its back."""
+    if isinstance(pump, VapourPump):
+        return FORELINE_SHARE_AT_CROSSOVER * tolerable_foreline_for(pump, AIR)[0]
+    return start_pressure_for(pump, volume_m3)
+
+
+def compression_left(pump: TurboPump, gas: str, foreline_pa: ArrayLike) -> FloatArray:
+    """Return a turbomolecular pump's compression of a gas at foreline pressures [Pa]."""
+    stated = compression_for(pump.compression, gas)
+    return compression_at_foreline(stated, foreline_pa, pump.tolerable_foreline_pa)
