@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -25,6 +25,8 @@ class Database:
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
+        self.on_news: list[Callable[[], None]] = []
+        """Called after a commit that kept events for the outside."""
         self._one_writer = threading.Lock()
 
     @contextmanager
@@ -39,7 +41,7 @@ class Database:
         with (
             self._one_writer,
             self.engine.connect().execution_options(writer=True) as connection,
-            Session(bind=connection) as session,
+            Session(bind=connection, info={"on_news": self.on_news}) as session,
             session.begin(),
         ):
             yield session

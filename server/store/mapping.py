@@ -13,9 +13,11 @@ from pydantic_core import from_json, to_json
 from server.fit.ports import AdviceHeading, SavedAdvice
 from server.fit.requirements import Requirements
 from server.fit.results import Advice
+from server.quoting.desk.delivery import Delivery, DeliveryState
+from server.quoting.desk.outbox import OutboxMessage
 from server.quoting.ports import QuoteHeading, heading_of
 from server.quoting.quote import Quote
-from server.store.tables import AdviceRow, QuoteRow
+from server.store.tables import AdviceRow, OutboxRow, QuoteRow
 
 RecordT = TypeVar("RecordT")
 
@@ -95,6 +97,20 @@ def quote_heading(row: QuoteRow) -> QuoteHeading:
     """Return the line of a quote in a list."""
     return QuoteHeading(
         row.number, row.created_at, row.customer, row.title, row.currency, row.total
+    )
+
+
+def delivery_of(row: OutboxRow) -> Delivery:
+    """Return the event of a row."""
+    return Delivery(
+        key=row.key,
+        message=OutboxMessage(row.kind, row.subject, row.at, row.body),
+        state=DeliveryState(row.state),
+        attempts=row.attempts,
+        due_at=row.due_at,
+        first_tried_at=row.first_tried_at,
+        done_at=row.done_at,
+        last_error=row.last_error,
     )
 
 

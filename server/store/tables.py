@@ -64,3 +64,23 @@ class QuoteRow(SQLModel, table=True):
     currency: str
     total: Decimal = Field(sa_type=ExactDecimal)
     record: str = Field(sa_type=PackedText)
+
+
+class OutboxRow(SQLModel, table=True):
+    """One event for the outside."""
+
+    __tablename__: ClassVar[str] = "outbox"
+
+    position: int | None = Field(default=None, primary_key=True)
+    """Grows; the order in which events happened."""
+    key: str = Field(index=True, unique=True)
+    kind: str
+    subject: str = Field(index=True)
+    at: datetime = Field(sa_type=UtcTime)
+    body: str = Field(sa_type=PackedText)
+    state: str = Field(index=True)
+    attempts: int
+    due_at: datetime = Field(sa_type=UtcTime, index=True)
+    first_tried_at: datetime | None = Field(default=None, sa_type=UtcTime)
+    done_at: datetime | None = Field(default=None, sa_type=UtcTime)
+    last_error: str = ""

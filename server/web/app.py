@@ -11,14 +11,17 @@ from server.fit import advice
 from server.fit.inquiry import InquiryIn, to_requirements
 from server.fit.ports import Engine
 from server.paths import Folder, folder
+from server.quoting.desk.delivery import Outbox
 from server.store.advices import SqlAdviceStore
 from server.store.catalogs import Origin, SqlCatalogStore
 from server.store.engine import Database, open_engine
 from server.store.migrate import migrate
+from server.store.outbox import SqlOutbox
 from server.store.quotes import SqlQuoteStore
 from server.web.build import build_app
 from server.web.deps import Services
 from server.web.examples import EXAMPLES
+from server.web.outgoing.courier import Courier
 from server.web.settings import Settings, settings_of_environment
 from server.web.turns import InTurns
 
@@ -54,17 +57,20 @@ def create_app(settings: Settings, engine: Engine | None = None, *, warm: bool =
     catalogs = SqlCatalogStore(database, load_catalog)
     own = settings.catalog_dir
     catalogs.fill(own or folder(Folder.CATALOG_DEMO), Origin.FOLDER if own else Origin.DEMO)
+    outbox = SqlOutbox(database)
     services = Services(
         engine=InTurns(engine or advice),
         advices=SqlAdviceStore(database),
         catalogs=catalogs,
         quotes=SqlQuoteStore(database),
+        outbox=outbox,
     )
     return build_app(
         settings,
         services,
         at_end=database.close,
         after_start=partial(answer_an_example, services) if warm else None,
+        workers=couriers(settings, outbox),
     )
 
 
@@ -73,3 +79,12 @@ def answer_an_example(services: Services) -> None:
     catalog = services.catalogs.current()
     example = InquiryIn.model_validate(next(iter(EXAMPLES.values())))
     services.engine.advise(to_requirements(example, currency=catalog.currency), catalog)
+
+
+def couriers(settings: Settings, outbox: Outbox) -> list[Courier]:
+    """Return what delivers events: nothing where no target is set, and events wait for one."""
+    if settings.webhook is None:
+        return []
+    from server.web.outgoing.post import post  # its client is loaded where it is needed alone
+
+    return [Courier(outbox, partial(post, settings.webhook))]

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from threading import Timer
+from typing import Protocol
 
 from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
@@ -20,6 +21,19 @@ from server.web.security import AnswerHeaders, BodyLimit, OwnRequests
 from server.web.settings import Settings
 from server.web.static import HashedFiles, StaticTree
 
+
+class Worker(Protocol):
+    """Something that works beside the requests."""
+
+    def start(self) -> None:
+        """Begin."""
+        ...
+
+    def stop(self) -> None:
+        """End, and return when it has."""
+        ...
+
+
 WAIT_BEFORE_WARMING_S = 0.5
 """An inquiry that waits for the server already is answered before what is only foresight."""
 
@@ -29,6 +43,7 @@ def build_app(
     services: Services,
     at_end: Callable[[], None],
     after_start: Callable[[], None] | None = None,
+    workers: Sequence[Worker] = (),
 ) -> FastAPI:
     """Return the app on given services.
 
@@ -42,6 +57,8 @@ def build_app(
         Called when the server stops.
     after_start : callable or None
         Called beside the first requests, shortly after the server has begun to answer.
+    workers : sequence of Worker
+        Started with the server, stopped before ``at_end`` is called.
     """
 
     @asynccontextmanager
@@ -50,7 +67,11 @@ def build_app(
             later = Timer(WAIT_BEFORE_WARMING_S, after_start)
             later.daemon = True
             later.start()
+        for worker in workers:
+            worker.start()
         yield
+        for worker in workers:
+            worker.stop()
         app.state.renderer.charts.close()
         at_end()
 

@@ -14,6 +14,7 @@ from server.catalog.items import Catalog
 from server.errors import Fault, InvalidInquiry
 from server.fit.inquiry import InquiryIn, to_requirements
 from server.fit.ports import AdviceStore, CatalogStore, Engine, SavedAdvice
+from server.quoting.desk.delivery import Outbox
 from server.quoting.order import Party, read_order
 from server.quoting.ports import QuoteStore
 from server.quoting.quote import Quote
@@ -28,6 +29,7 @@ class Services:
     advices: AdviceStore
     catalogs: CatalogStore
     quotes: QuoteStore
+    outbox: Outbox
 
 
 def services_of(request: Request) -> Services:

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from server.errors import DomainError
+from server.errors import DomainError, OutOfRange
 from server.paths import default_data_dir
+from server.web.outgoing.target import Target
 
 DEFAULT_HOST = "127.0.0.1"
 DEFAULT_PORT = 8765
+DEFAULT_MISSES = 60
 
 
 class BadSetting(DomainError):
@@ -28,6 +30,10 @@ class Settings:
     data_dir: Path
     catalog_dir: Path | None = None
     public_base_url: str | None = None
+    webhook: Target | None = None
+    """Where the quote desk's events go."""
+    misses_per_hour: int = DEFAULT_MISSES
+    """Links that lead nowhere that one address may try, and inquiries it may send, in an hour."""
 
 
 def settings_from(
@@ -42,7 +48,8 @@ def settings_from(
     Parameters
     ----------
     environment : mapping of str to str
-        ``PUMPWRIGHT_HOST``, ``_PORT``, ``_DATA_DIR``, ``_CATALOG_DIR``, ``_PUBLIC_BASE_URL``, and
+        ``PUMPWRIGHT_HOST``, ``_PORT``, ``_DATA_DIR``, ``_CATALOG_DIR``, ``_PUBLIC_BASE_URL``,
+        ``_WEBHOOK_URL``, ``_WEBHOOK_SECRET``, ``_WEBHOOK_PRIVATE``, ``_MISSES_PER_HOUR``, and
         ``XDG_DATA_HOME`` for the default of the data folder.
     host, port, data_dir : str, int, Path or None
         From the command line; None where nothing was said.
@@ -66,6 +73,8 @@ def settings_from(
         data_dir=Path(chosen).expanduser().absolute(),
         catalog_dir=Path(catalog).expanduser().absolute() if catalog else None,
         public_base_url=_base_url(environment),
+        webhook=_webhook(environment),
+        misses_per_hour=_misses(environment),
     )
 
 
@@ -94,3 +103,26 @@ def _base_url(environment: Mapping[str, str]) -> str | None:
             "https://quotes.example.org is wanted."
         )
     return text.rstrip("/")
+
+
+def _webhook(environment: Mapping[str, str]) -> Target | None:
+    url = environment.get("PUMPWRIGHT_WEBHOOK_URL") or ""
+    secret = environment.get("PUMPWRIGHT_WEBHOOK_SECRET") or ""
+    private = environment.get("PUMPWRIGHT_WEBHOOK_PRIVATE") or "no"
+    if private not in {"yes", "no"}:
+        raise BadSetting(f"PUMPWRIGHT_WEBHOOK_PRIVATE is “{private[:40]}”; yes or no is wanted.")
+    if not url and not secret:
+        return None
+    try:
+        return Target(url, secret, private == "yes")
+    except OutOfRange as error:
+        raise BadSetting(f"PUMPWRIGHT_WEBHOOK_URL and _WEBHOOK_SECRET: {error}") from error
+
+
+def _misses(environment: Mapping[str, str]) -> int:
+    text = environment.get("PUMPWRIGHT_MISSES_PER_HOUR") or str(DEFAULT_MISSES)
+    if not (text.isascii() and text.isdigit() and 1 <= int(text[:9]) <= 1_000_000):
+        raise BadSetting(
+            f"PUMPWRIGHT_MISSES_PER_HOUR is “{text[:40]}”; a number from 1 to 1000000 is wanted."
+        )
+    return int(text)

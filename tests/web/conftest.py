@@ -17,6 +17,7 @@ from server.web.deps import Services
 from server.web.settings import Settings
 from tests.builders import HandMadeEngine
 from tests.fakes import FakeEngine, MemoryAdviceStore, MemoryCatalogStore, MemoryQuoteStore
+from tests.outside import MemoryOutbox
 from tests.web.browsing import EXAMPLE
 
 BASE_URL = "http://127.0.0.1:8765"
@@ -29,6 +30,7 @@ def memory_services() -> Services:
         advices=MemoryAdviceStore(),
         catalogs=MemoryCatalogStore(),
         quotes=MemoryQuoteStore(),
+        outbox=MemoryOutbox(),
     )
 
 
@@ -66,6 +68,7 @@ def site(demo_catalog: Catalog, tmp_path_factory: pytest.TempPathFactory) -> Fas
         advices=MemoryAdviceStore(),
         catalogs=MemoryCatalogStore(demo_catalog),
         quotes=MemoryQuoteStore(),
+        outbox=MemoryOutbox(),
     )
     return build_app(where, services, at_end=lambda: None)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -201,12 +202,7 @@ def test_a_defect_answers_500_without_its_inside(app: FastAPI, services: Service
         def advise(self, *_: object) -> None:
             raise RuntimeError("secret inside")
 
-    app.state.services = Services(
-        engine=Broken(),  # type: ignore[arg-type]
-        advices=services.advices,
-        catalogs=services.catalogs,
-        quotes=services.quotes,
-    )
+    app.state.services = replace(services, engine=Broken())  # type: ignore[arg-type]
     with TestClient(app, base_url=BASE_URL, raise_server_exceptions=False) as client:
         answer = post(client, "/api/v1/advice", SHORTEST)
     assert answer.status_code == 500

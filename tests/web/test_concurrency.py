@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import threading
+from dataclasses import replace
 
 import httpx
 from fastapi import FastAPI
@@ -48,5 +49,5 @@ def test_health_is_answered_while_eight_advices_are_at_work(
     app: FastAPI, services: Services
 ) -> None:
     engine = WaitingEngine()
-    app.state.services = Services(engine, services.advices, services.catalogs, services.quotes)
+    app.state.services = replace(services, engine=engine)
     assert asyncio.run(answers(app, engine)) == (200, [200] * 8)

@@ -8,6 +8,7 @@ import pytest
 
 from server.bootstrap import ROOT
 from server.paths import Folder, checkout, folder
+from server.web.outgoing.target import Target
 from server.web.settings import BadSetting, Settings, settings_from
 
 
@@ -55,3 +56,38 @@ def test_a_checkout_uses_its_own_folders(name: Folder) -> None:
     assert checkout() == ROOT
     assert folder(name) == ROOT / name.value
     assert folder(name).is_dir()
+
+
+def test_the_target_of_events_is_read_and_its_secret_is_not_shown() -> None:
+    environment = {
+        "PUMPWRIGHT_WEBHOOK_URL": "http://erp.internal:8080/in",
+        "PUMPWRIGHT_WEBHOOK_SECRET": "x" * 32,
+        "PUMPWRIGHT_WEBHOOK_PRIVATE": "yes",
+    }
+    found = settings_from(environment)
+    assert found.webhook == Target("http://erp.internal:8080/in", "x" * 32, private=True)
+    assert "x" * 32 not in repr(found)
+    assert settings_from({}).webhook is None
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("PUMPWRIGHT_WEBHOOK_URL", "http://example.org/in"),
+        ("PUMPWRIGHT_WEBHOOK_URL", ""),
+        ("PUMPWRIGHT_WEBHOOK_SECRET", "short"),
+        ("PUMPWRIGHT_WEBHOOK_PRIVATE", "perhaps"),
+        ("PUMPWRIGHT_MISSES_PER_HOUR", "0"),
+        ("PUMPWRIGHT_MISSES_PER_HOUR", "many"),
+    ],
+)
+def test_a_target_or_limit_that_cannot_be_used_is_refused_at_the_start(
+    name: str, value: str
+) -> None:
+    good = {
+        "PUMPWRIGHT_WEBHOOK_URL": "https://example.org/in",
+        "PUMPWRIGHT_WEBHOOK_SECRET": "x" * 32,
+    }
+    assert settings_from(good).webhook is not None
+    with pytest.raises(BadSetting, match=name.removeprefix("PUMPWRIGHT_").split("_")[0]):
+        settings_from({**good, name: value})

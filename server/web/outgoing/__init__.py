@@ -1,0 +1,1 @@
+"""Events of the quote desk on their way to the next system."""
