@@ -246,7 +246,7 @@ def test_booster_follows_the_staging_equation() -> None:
                 continue
             line = sheet[f"booster-{state}"]
             swept, backing = number(line, "S_th"), number(line, "S_b")
-            compression = number(line, "K_i")
+            compression = number(line, "K₀")
             by_hand = swept * compression / (compression + swept / backing)
             # at base the backing pump is near its ultimate pressure, where its speed dies
             assert close(float(line.value), by_hand, 0.1 if state == "base" else 1e-2), name

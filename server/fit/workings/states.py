@@ -31,7 +31,8 @@ _ULTIMATE = Law("p_rest", "p_rest = p_ult", "Pa", CATALOG)
 _BACK_DIFFUSION = Law(
     "p_back",
     "p_back = p_f,i/K_i; ln K_i + (p_f/p_v)·(1 − 1/K_i) = ln K₀,i, p_v = p_tol/ln 10; "
-    "p_f,i = p_f/p_b·Q_i/S_b,i·(1 − p_rest,b/p_b), and the rest of p_f is air: the backing pump's speed dies at p_rest,b because air leaks back through it",
+    "p_f,i = p_f/p_b·Q_i/S_b,i·(1 − p_rest,b/p_b), and the rest of p_f is "
+    "air: the backing pump's speed dies at p_rest,b because air leaks back through it",
     "Pa",
     cite("JOUSTEN-2016", "GAEDE-1913"),
 )
