@@ -26,6 +26,9 @@ from server.fit.results import (
     CatalogIdentity,
     Cost,
     Counts,
+    Envelope,
+    LargestLoad,
+    LoadLimit,
     Margin,
     MarginKey,
     MarginVerdict,
@@ -38,6 +41,7 @@ from server.fit.results import (
     StackAdvice,
     StackVerdict,
     State,
+    ThroughputMap,
     Working,
 )
 from server.fit.vapour_results import Drying, PartialPressure, VapourPath
@@ -84,6 +88,24 @@ def a_pump_down(time_s: float = 1020.0, *, reached: bool = True) -> PumpDown:
         ),
         p50_s=time_s,
         probability_reached=0.97,
+    )
+
+
+def an_envelope() -> Envelope:
+    """Return an envelope whose map is flat from half a pascal on."""
+    pressures = tuple(10.0 ** (-3 + i * 0.25) for i in range(17))
+    flows = tuple(min(0.4 * p, 0.2) for p in pressures)
+    return Envelope(
+        gases=("argon", "water"),
+        largest_load=LargestLoad(0.2, 0.19, 0.5, LoadLimit.FORELINE, MarginKey.FORELINE),
+        load_at_process_pressure=LargestLoad(
+            0.08, 0.07, 0.2, LoadLimit.PROCESS_PRESSURE, MarginKey.PROCESS_PRESSURE
+        ),
+        shortest_time_s=700.0,
+        stated_time_s=1020.0,
+        lowest_pressure_pa=8e-4,
+        clean_pressure_pa=1e-5,
+        map=ThroughputMap(pressures, flows, 0.2, (("process", 0.1, 0.04),)),
     )
 
 
@@ -186,6 +208,7 @@ def a_full_stack(rank: int = 1, title: str = TITLE) -> StackAdvice:
             Remedy(MarginKey.BACKSTREAMING, "trap", 1.0, 0.1, "", "Add a nitrogen trap."),
         ),
         day=a_day(),
+        envelope=an_envelope(),
     )  # fmt: skip
 
 

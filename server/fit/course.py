@@ -9,14 +9,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.catalog.items import TurboPump
+from server.fit.envelope import envelopes
 from server.fit.explain import Spot, pressure
 from server.fit.foreline_course import SHOWN_POINTS, ForelineCurve, forelines
-from server.fit.results import BaseSpread, PhaseSpan, PumpDown
+from server.fit.results import BaseSpread, Envelope, PhaseSpan, PumpDown
 from server.fit.uncertainty import (
     Courses,
     after_first_cycle,
     as_stated,
     base_pressures_pa,
+    clean_and_tight,
     draw,
     follow,
 )
@@ -32,6 +34,7 @@ class Outlook:
 
     pump_down: PumpDown
     base: BaseSpread
+    envelope: Envelope
 
 
 def outlooks(spots: Sequence[Spot]) -> list[Outlook]:
@@ -52,15 +55,24 @@ def outlooks(spots: Sequence[Spot]) -> list[Outlook]:
     low, _, high = (order[:, number] for number in _ranks(systems.count))
     shown = as_stated(loads, len(spots)).then(systems.rows(low)).then(systems.rows(high))
     shown = shown.then(after_first_cycle(judged, (fronts, backs)))
-    courses = follow(judged, (np.tile(fronts, 4), np.tile(backs, 4)), shown, trace=True)
+    shown = shown.then(clean_and_tight(loads, len(spots)))
+    place = (np.tile(fronts, KINDS_OF_SYSTEM), np.tile(backs, KINDS_OF_SYSTEM))
+    courses = follow(judged, place, shown, trace=True)
     lines = forelines(spots)
+    ends = courses.time_s.reshape(KINDS_OF_SYSTEM, -1)
+    reach = envelopes(spots, list(zip(ends[4].tolist(), ends[0].tolist(), strict=True)))
     return [
         Outlook(
             _pump_down(spot, position, courses, times[position], lines[position]),
             _base_spread(spot, bases[position]),
+            reach[position],
         )
         for position, spot in enumerate(spots)
     ]
+
+
+KINDS_OF_SYSTEM = 5
+"""As stated, P10, P90, after a venting, clean and tight: a traced pump-down of each stack."""
 
 
 def pump_downs(spots: Sequence[Spot]) -> list[PumpDown]:
@@ -82,9 +94,9 @@ def _base_spread(spot: Spot, bases_pa: FloatArray) -> BaseSpread:
 def _pump_down(
     spot: Spot, position: int, courses: Courses, times_s: FloatArray, line: ForelineCurve | None
 ) -> PumpDown:
-    """Pump-down of one stack; rows of the courses: as stated, P10, P90 and later of every stack."""
+    """Pump-down of one stack; rows of the courses as the kinds of system."""
     allowed = spot.judged.case.requirements.pump_down_time_s
-    stacks = len(courses.time_s) // 4
+    stacks = len(courses.time_s) // KINDS_OF_SYSTEM
     crossover, takeover = _handover(spot, courses, position)
     time, curve = courses.curve(position)
     return PumpDown(

@@ -78,6 +78,7 @@ def present(
         base_spread=outlook.base if outlook else None,
         vapour_path=vapour_path_of(spot, drying),
         drying=drying,
+        envelope=outlook.envelope if outlook else None,
     )
 
 

@@ -164,6 +164,67 @@ class BaseSpread:
     """How many plausible systems were followed."""
 
 
+class LoadLimit(StrEnum):
+    """What ends the gas load that a stack carries."""
+
+    PUMP = "pump"
+    """The largest throughput of the high-vacuum pump itself."""
+    FORELINE = "foreline"
+    """The foreline pressure that the pump tolerates at its outlet."""
+    INLET = "inlet"
+    """The largest continuous pressure at the pump's inlet."""
+    SPEED = "speed"
+    """Beyond it there is no steady pressure: the pumps take no more at any."""
+    PROCESS_PRESSURE = "process_pressure"
+    """The pressure that the process asks for."""
+
+
+@dataclass(frozen=True)
+class LargestLoad:
+    """The largest gas load within some limits, leak and outgassing included."""
+
+    throughput_pa_m3_s: float
+    process_pa_m3_s: float
+    """What of it is let in; below zero where leak and outgassing alone are too much."""
+    chamber_pressure_pa: float
+    """Pressure in the chamber at this load; infinite where it has none."""
+    limit: LoadLimit
+    margin: MarginKey | None
+    """The margin that fails beyond it; None where none of the inquiry's does."""
+
+
+@dataclass(frozen=True)
+class ThroughputMap:
+    """Gas carried against chamber pressure, for one mix of gases."""
+
+    pressure_pa: tuple[float, ...]
+    throughput_pa_m3_s: tuple[float, ...]
+    """What the speed at the chamber carries, cut at the ceiling."""
+    ceiling_pa_m3_s: float
+    """What pump and foreline carry at most; infinite for rough stacks."""
+    points: tuple[tuple[str, float, float], ...]
+    """Where the system works: name of the state, pressure [Pa], throughput [Pa·m³/s]."""
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """What one stack can do at most."""
+
+    gases: tuple[str, ...]
+    """What the load is let in as: the process's own mix, or air without one."""
+    largest_load: LargestLoad
+    load_at_process_pressure: LargestLoad | None
+    """None where no process pressure is asked for."""
+    shortest_time_s: float
+    """To the target with surfaces that give off nothing and no leak: by volume and speed alone."""
+    stated_time_s: float
+    lowest_pressure_pa: float
+    """A day after pumping began, without process gas, with the surfaces and leak stated."""
+    clean_pressure_pa: float
+    """What pump, fluid and foreline leave even in a chamber that gives off nothing."""
+    map: ThroughputMap
+
+
 @dataclass(frozen=True)
 class Cost:
     """Money over the horizon, exact to the minor unit."""
@@ -228,6 +289,8 @@ class StackAdvice:
     """Where each vapour of the work goes; empty without vapour."""
     drying: tuple[Drying, ...] = ()
     """How wet goods dry; empty without them."""
+    envelope: Envelope | None = None
+    """What this stack can do at most."""
 
 
 @dataclass(frozen=True)

@@ -84,6 +84,12 @@ def as_stated(loads: Loads, count: int) -> Draws:
     return Draws(np.ones((count, len(loads.surfaces))), one, one, one, one, one)
 
 
+def clean_and_tight(loads: Loads, count: int) -> Draws:
+    """Return ``count`` systems with surfaces that give off nothing and without a leak."""
+    stated = as_stated(loads, count)
+    return replace(stated, surfaces=0.0 * stated.surfaces, leak=0.0 * stated.leak)
+
+
 def after_first_cycle(judged: Judged, chosen: tuple[IntArray, IntArray]) -> Draws:
     """Return systems as stated that are pumped down again after a first cycle and its venting.
 

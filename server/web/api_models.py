@@ -13,6 +13,7 @@ from server.fit.results import MarginKey, MarginVerdict, Role, StackVerdict
 from server.quoting.desk.lines import LineChoice
 from server.web.api_base import Number, Out
 from server.web.api_day import DayOut
+from server.web.api_envelope import EnvelopeOut
 from server.web.api_vapour import DryingOut, PartialPressureOut, VapourPathOut
 
 Money = Annotated[
@@ -201,6 +202,7 @@ class StackOut(Out):
     base_spread: BaseSpreadOut | None
     vapour_path: list[VapourPathOut]
     drying: list[DryingOut]
+    envelope: EnvelopeOut | None
 
 
 class BestOfKindOut(Out):

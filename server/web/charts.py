@@ -34,6 +34,7 @@ from server.web.chart_parts import (
     touchable,
 )
 from server.web.day_chart import day_chart
+from server.web.envelope_chart import throughput_chart
 from server.web.formatting import duration, number, quantity
 from server.web.words import words
 
@@ -59,6 +60,8 @@ def stack_charts(stack: StackAdvice, requirements: Requirements) -> tuple[Chart,
     charts += [speed_chart(plot, stack.states) for plot in stack.speed_plots]
     if stack.pump_down and len(finite(stack.pump_down.foreline_curve)) > 1:
         charts.append(foreline_chart(stack.pump_down))
+    if stack.envelope and len(stack.envelope.map.pressure_pa) > 1:
+        charts.append(throughput_chart(stack.envelope.map))
     if stack.day is not None:
         charts.append(day_chart(stack.day))
     return tuple(charts)

@@ -13,7 +13,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from server.errors import Fault
-from server.fit.results import Margin, Part, Role, StackAdvice
+from server.fit.results import LoadLimit, Margin, Part, Role, StackAdvice
 from server.paths import Folder, folder
 from server.web import fields, formatting
 from server.web.chart_drawer import ChartDrawer, bundle_version
@@ -241,7 +241,19 @@ def _plain(value: float | str) -> str:
     return value if isinstance(value, str) else formatting.number(value, 4)
 
 
+LOAD_LIMITS: Mapping[LoadLimit, str] = {
+    LoadLimit.PUMP: "the largest throughput of the high-vacuum pump itself",
+    LoadLimit.FORELINE: "the foreline: what backing pump and line carry off before the pressure "
+    "at the outlet is more than the pump tolerates",
+    LoadLimit.INLET: "the largest continuous pressure at the pump's inlet",
+    LoadLimit.SPEED: "the speed: more gas finds no steady pressure",
+    LoadLimit.PROCESS_PRESSURE: "the speed at the chamber at this pressure",
+}
+"""What ends the gas load of a stack, as the end of a sentence."""
+
+
 _FILTERS: Mapping[str, Callable[..., Any]] = {
+    "limit_words": LOAD_LIMITS.__getitem__,
     "words": words,
     "assumed": assumed,
     "means": means,

@@ -140,7 +140,15 @@ def first_answer(rounds: int = 3) -> FirstAnswer:
 
 
 def many_pump_downs(count: int = 20_000) -> Callable[[], PhaseResult]:
-    """Return work: speeds, volumes and loads over three decades, atmosphere to 1 mPa."""
+    """Return work: speeds, volumes and loads over three decades, atmosphere to 1 mPa.
+
+    How far from the floor: the same candidates marched down 160 nodes of ln p, at constant load and
+    with one gathered speed, one product and one quotient a node, take 9 ms of numpy where this
+    takes about 70. A candidate needs 27 steps here instead of 160 nodes, but each keeps 1 %
+    whatever the load does and near an ultimate pressure too: two logarithms, an exponential for the
+    φ functions and one for each kind of surface, at 6 to 14 ns apiece, are a third of its 120 ns;
+    the rest are some hundred cheap passes for the step's length, its error and what has arrived.
+    """
     rng = np.random.default_rng(1)
     grid = log_grid(1e-6, 1.2e5)
     table = SpeedTable(grid, np.geomspace(0.01, 10.0, 200)[:, None] * np.ones((1, grid.count)))

@@ -22,8 +22,9 @@ from server.web.chart_parts import MOST_ROWS, Chart, finite, thinned
 from server.web.chart_theme import Theme, themed
 from server.web.chart_worker import renumbered
 from server.web.day_chart import day_chart, folded
+from server.web.envelope_chart import throughput_chart
 from server.web.examples import EXAMPLES
-from tests.builders import a_day, a_full_stack, a_pump_down
+from tests.builders import a_day, a_full_stack, a_pump_down, an_envelope
 
 REQUIREMENTS = read_inquiry(EXAMPLES["mirror-coater"])
 
@@ -179,3 +180,21 @@ def test_ids_start_from_zero_and_references_follow() -> None:
     assert renumbered(svg) == (
         '<svg><path id="clip0"/><g id="plain" clip-path="url(#clip0)"/><a id="clip1"/></svg>'
     )
+
+
+def test_gas_flow_is_drawn_with_its_ceiling_and_the_working_point() -> None:
+    shown = an_envelope().map
+    chart = throughput_chart(shown)
+    line, _, point, _ = layers(chart)
+    values = line["data"]["values"]
+    # 1 mbar·L/s is 0.1 Pa·m³/s
+    assert [v["q"] / 10 for v in values] == pytest.approx(shown.throughput_pa_m3_s)
+    assert [v["p"] * 100 for v in values] == pytest.approx(shown.pressure_pa)
+    assert point["data"]["values"] == [
+        {"name": "during the process", "p": pytest.approx(1e-3), "q": pytest.approx(0.4)}
+    ]
+    assert "carry 2.00 mbar·L/s at most" in chart.caption
+    assert len(chart.rows) == len(shown.pressure_pa)
+    free = throughput_chart(replace(shown, ceiling_pa_m3_s=float("inf"), points=()))
+    assert "at most" not in free.caption
+    assert len(layers(free)) == 2

@@ -263,7 +263,7 @@ def test_the_catalogue_is_narrowed_down(browser: TestClient) -> None:
 
 def test_pictures_of_charts_come_without_scripts(browser: TestClient, advice_path: str) -> None:
     images = [image["src"] for image in read(browser.get(advice_path)).all("img")]
-    assert len(images) == 4
+    assert len(images) == 5
     picture = browser.get(images[0])
     assert picture.headers["content-type"] == "image/svg+xml"
     assert picture.text.startswith("<svg")
