@@ -15,6 +15,7 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.fit.explain import Spot, duration, pressure
+from server.fit.margin_vapour import holds_kg
 from server.fit.requirements import Application, Condition, Requirements
 from server.fit.thresholds import VANE_CLEAN_ROUGHING_PA
 
@@ -73,7 +74,12 @@ def _trap_flags(spot: Spot) -> list[str]:
                 f"{trap.name}: liquid nitrogen displaces breathing air and burns skin; ventilate, "
                 "wear face shield and gloves, never close a trap that holds liquid."
             )
-        caught = sum(spot.judged.case.loads.vapour_kg_s.values())
+        asked = spot.judged.case.requirements
+        caught = sum(
+            rate
+            for substance, rate in spot.judged.case.loads.vapour_kg_s.items()
+            if holds_kg(trap, substance, asked) > 0.0
+        )
         if trap.capacity_kg > 0.0 and caught > 0.0:
             flags.append(
                 f"{trap.name}: full after {duration(trap.capacity_kg / caught)} of vapour load."

@@ -11,7 +11,7 @@ import numpy as np
 from server.catalog.items import CapturePump, Trap
 from server.fit.candidates import Back, Front
 from server.fit.case import Case, Ledger, ledger
-from server.fit.drying import drawn_ratio
+from server.fit.drying import drawn_ratio, goods_sources
 from server.fit.front_states import process_time_s
 from server.fit.inlet import is_caught
 from server.fit.loads import PUMP_K, ROOM_WATER_PA
@@ -21,6 +21,7 @@ from server.physics.ballast import Ballast, vapour_carried_pa_m3_s
 from server.physics.constants import GAS_CONSTANT_J_MOL_K
 from server.physics.species import SPECIES
 from server.physics.vapour import SATURATION, saturation_pressure_pa
+from server.units import Dimension, format_quantity
 
 
 def vapour(case: Case) -> Ledger | None:
@@ -91,7 +92,11 @@ def _capacity_kg(case: Case, substance: str) -> FloatArray:
 
 
 def vapour_route(case: Case, front: Front | None, back: Back) -> str:
-    """Say in a sentence where a stack's vapour goes."""
+    """Say where a stack's vapour goes, and up to which pressure wet goods hold the chamber."""
+    return " ".join([_way_out(case, front, back), *_held_up(case.requirements)])
+
+
+def _way_out(case: Case, front: Front | None, back: Back) -> str:
     for substance in case.loads.vapour_kg_s:
         for trap in (front.trap if front else None, back.trap):
             if holds_kg(trap, substance, case.requirements) > 0.0 and trap is not None:
@@ -102,6 +107,16 @@ def vapour_route(case: Case, front: Front | None, back: Back) -> str:
     if back.backing.ballast_m3_s > 0.0:
         return f"Run {back.backing.name} warm and with its gas ballast open."
     return "The pump has no gas ballast: the gas pumped with the vapour carries it out."
+
+
+def _held_up(requirements: Requirements) -> list[str]:
+    return [
+        f"Wet goods at {format_quantity(source.goods.temperature_k, Dimension.TEMPERATURE)} give "
+        f"off {SPECIES[source.load.substance].name} up to a partial pressure of "
+        f"{format_quantity(source.saturation_pa, Dimension.PRESSURE)}: where the pumps draw less "
+        "there than the drying asks for, the goods hold the chamber at it."
+        for source in goods_sources(requirements.process.vapour)
+    ]
 
 
 def holds_kg(trap: Trap | None, substance: str, requirements: Requirements) -> float:

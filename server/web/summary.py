@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from server.catalog.items import TrapPlace
-from server.fit.requirements import Cleanliness, Process, Requirements
+from server.fit.requirements import Cleanliness, Process, Requirements, VapourLoad
 from server.fit.results import Part, Role
 from server.units import Dimension, format_quantity
 from server.web.formatting import duration, quantity
@@ -92,8 +92,15 @@ def _process(process: Process) -> list[str]:
         f"{words(gas.species)} {format_quantity(gas.flow_mol_s, Dimension.GAS_FLOW)}"
         for gas in process.gas
     ]
-    told += [
-        f"{words(vapour.substance)} vapour {format_quantity(vapour.rate_kg_s, Dimension.MASS_RATE)}"
-        for vapour in process.vapour
-    ]
+    told += [_vapour(vapour) for vapour in process.vapour]
     return told
+
+
+def _vapour(vapour: VapourLoad) -> str:
+    name = words(vapour.substance)
+    if vapour.goods is None:
+        return f"{name} vapour {format_quantity(vapour.rate_kg_s, Dimension.MASS_RATE)}"
+    return (
+        f"{quantity(vapour.goods.mass_kg, 'kg')} of {name} to dry off within "
+        f"{duration(vapour.goods.drying_time_s)}"
+    )

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from server.fit.drying import GoodsSource, goods_sources, held_back, rates_kg_s
 from server.fit.drying_shown import drying_of
-from server.fit.explain import Spot
+from server.fit.explain import Spot, margins_of
 from server.fit.requirements import VapourLoad, WetGoods
 from server.fit.results import MarginKey
 from server.fit.vapour_results import Drying
@@ -173,3 +173,15 @@ def test_only_loads_with_goods_are_sources() -> None:
     assert found.saturation_pa == pytest.approx(2339.2, rel=1e-4)
     # 0.1 m² of a free surface: A·√(R·T/2πM) = 14.67 m³/s, v̄/4 per area of water at 20 °C
     assert found.evaporation_m3_s == pytest.approx(0.1 * 146.7, rel=2e-3)
+
+
+def test_the_margin_of_vapour_says_up_to_which_pressure_goods_hold_the_chamber() -> None:
+    """611.66 Pa at the triple point: 6.12 mbar."""
+    said = [
+        margin.explanation
+        for spot in spots("0.01 degC", "20 kg")
+        for margin in margins_of(spot)
+        if margin.key is MarginKey.VAPOUR
+    ]
+    assert said
+    assert all("up to a partial pressure of 6.12 mbar" in text for text in said)
