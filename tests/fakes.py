@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -18,7 +19,7 @@ from server.catalog.items import (
     Valve,
     ValveRole,
 )
-from server.errors import NotFound, UnknownName
+from server.errors import Conflict, NotFound, UnknownName
 from server.fit.choice import StackChoice
 from server.fit.inquiry import read_inquiry
 from server.fit.ports import AdviceHeading, SavedAdvice
@@ -42,8 +43,15 @@ from server.fit.results import (
     State,
     Working,
 )
+from server.quoting.desk.actors import Actor
+from server.quoting.desk.actors import Role as DeskRole
+from server.quoting.desk.case import Event, QuoteCase
+from server.quoting.desk.outbox import OutboxMessage
+from server.quoting.desk.ports import QuoteHeading, QuotePage, QuoteQuery
+from server.quoting.desk.revision import Basis, Revision
+from server.quoting.desk.states import QuoteState
+from server.quoting.desk.use_cases import stale
 from server.quoting.order import Party
-from server.quoting.ports import QuoteHeading, heading_of
 from server.quoting.quote import LineGroup, Quote, QuoteLine, quote_number
 
 
@@ -246,27 +254,97 @@ def a_draft(customer: str = "Institute of Thin Films", year: int = 2026, minute:
     )
 
 
+def a_case(
+    customer: str = "Institute of Thin Films", year: int = 2026, minute: int = 0
+) -> QuoteCase:
+    """Return a new draft of one line, not kept yet."""
+    content = a_draft(customer, year, minute)
+    actor = Actor("A. Seller", DeskRole.SALES_ENGINEER)
+    basis = Basis(a_saved_advice().requirements, a_stack(), "v-one", "test")
+    costs = (Decimal("2077.77"),)
+    first = Revision("", 1, content, basis, costs, actor, content.created_at)
+    event = Event(content.created_at, actor, "begun")
+    return QuoteCase("", 0, (first,), (QuoteState.DRAFT,), (event,))
+
+
 @dataclass
-class MemoryQuoteStore:
-    """Satisfies ``quoting.ports.QuoteStore``."""
+class MemoryQuoteDesk:
+    """Satisfies ``quoting.desk.ports.QuoteDesk``."""
 
-    kept: dict[str, Quote] = field(default_factory=dict)
+    kept: dict[str, QuoteCase] = field(default_factory=dict)
+    messages: list[OutboxMessage] = field(default_factory=list)
 
-    def issue(self, draft: Quote) -> Quote:
-        """Number and keep a draft."""
-        year = draft.created_at.year
-        serial = sum(quote.created_at.year == year for quote in self.kept.values()) + 1
-        issued = draft.numbered(quote_number(year, serial))
-        self.kept[issued.number] = issued
-        return issued
+    def open_case(self, case: QuoteCase, messages: Sequence[OutboxMessage] = ()) -> QuoteCase:
+        """Number and keep a new quote."""
+        year = case.created_at.year
+        serial = sum(each.created_at.year == year for each in self.kept.values()) + 1
+        opened = case.numbered(quote_number(year, serial))
+        self.kept[opened.number] = opened
+        self.messages += messages
+        return opened
 
-    def get(self, number: str) -> Quote:
+    def get(self, number: str) -> QuoteCase:
         """Return a quote or raise ``NotFound``."""
         if number not in self.kept:
             raise NotFound(f"There is no quote “{number}”.")
         return self.kept[number]
 
-    def recent(self, count: int) -> tuple[QuoteHeading, ...]:
-        """Return the newest headings."""
-        newest = sorted(self.kept.values(), key=lambda q: (q.created_at, q.number), reverse=True)
-        return tuple(heading_of(quote) for quote in newest[:count])
+    def save(
+        self, case: QuoteCase, seen_version: int, messages: Sequence[OutboxMessage] = ()
+    ) -> QuoteCase:
+        """Keep a changed quote, or raise ``Conflict``."""
+        kept = self.get(case.number)
+        if kept.version != seen_version:
+            raise Conflict(stale(kept))
+        self.kept[case.number] = saved = case.saved_after(seen_version)
+        self.messages += messages
+        return saved
+
+    def search(self, query: QuoteQuery, today: date) -> QuotePage:
+        """Look through everything."""
+        found = [case for case in self.kept.values() if _is_wanted(case, query, today)]
+        found.sort(key=lambda case: (case.created_at, case.number), reverse=True)
+        sums: dict[str, Decimal] = {}
+        for case in found:
+            content = case.current.content
+            sums[content.currency] = sums.get(content.currency, Decimal(0)) + content.total
+        start = (query.page - 1) * query.page_size
+        shown = tuple(_heading(each, today) for each in found[start : start + query.page_size])
+        return QuotePage(shown, len(found), query.page, query.page_size, sums)
+
+
+def _is_wanted(case: QuoteCase, query: QuoteQuery, today: date) -> bool:
+    content, heading = case.current.content, _heading(case, today)
+    who = content.customer
+    texts = (
+        case.number, who.name, who.contact, who.email, content.reference, content.title,
+        content.stack_title,
+    )  # fmt: skip
+    text = " / ".join(texts).casefold()
+    day = case.created_at.date()
+    return (
+        all(word in text for word in query.text.casefold().split())
+        and query.customer.casefold() in who.name.casefold()
+        and (not query.states or heading.state in query.states)
+        and (query.since or day) <= day <= (query.until or day)
+        and (query.least is None or content.total >= query.least)
+        and (query.largest is None or content.total <= query.largest)
+        and query.currency in {"", content.currency}
+    )
+
+
+def _heading(case: QuoteCase, today: date) -> QuoteHeading:
+    content = case.current.content
+    return QuoteHeading(
+        number=case.number,
+        revision=case.current.revision,
+        state=case.state_of(case.current.revision, today),
+        customer=content.customer.name,
+        title=content.title,
+        reference=content.reference,
+        currency=content.currency,
+        total=content.total,
+        created_at=case.created_at,
+        changed_at=case.changed_at,
+        valid_until=content.valid_until,
+    )

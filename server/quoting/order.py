@@ -45,11 +45,10 @@ class QuoteOrder:
     locale: str = "en_GB"
 
 
+PARTY_FIELDS = ("customer", "address", "contact", "email")
+
 FIELDS = (
-    "customer",
-    "address",
-    "contact",
-    "email",
+    *PARTY_FIELDS,
     "reference",
     "tax_rate",
     "validity_days",
@@ -83,12 +82,7 @@ def read_order(
     """
     reader = CellReader(data)
     reader.refuse_unknown(FIELDS)
-    customer = Party(
-        name=reader.line("customer", needed=True),
-        address=reader.text("address"),
-        contact=reader.line("contact"),
-        email=reader.line("email", check=email),
-    )
+    customer = _party(reader)
     order = QuoteOrder(
         customer=customer,
         seller=seller,
@@ -103,6 +97,31 @@ def read_order(
     if reader.faults:
         raise InvalidInquiry(reader.faults)
     return order
+
+
+def read_party(data: Mapping[str, object]) -> Party:
+    """Return a customer of what was typed, by the names in `PARTY_FIELDS`.
+
+    Raises
+    ------
+    InvalidInquiry
+        With one fault for each field that cannot be used.
+    """
+    reader = CellReader(data)
+    reader.refuse_unknown(PARTY_FIELDS)
+    party = _party(reader)
+    if reader.faults:
+        raise InvalidInquiry(reader.faults)
+    return party
+
+
+def _party(reader: CellReader) -> Party:
+    return Party(
+        name=reader.line("customer", needed=True),
+        address=reader.text("address"),
+        contact=reader.line("contact"),
+        email=reader.line("email", check=email),
+    )
 
 
 tax_rate = percent(Decimal(0), LARGEST_TAX_PERCENT)

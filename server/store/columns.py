@@ -9,8 +9,10 @@ from decimal import Decimal
 from sqlalchemy import BigInteger, Dialect, LargeBinary, String
 from sqlalchemy.types import TypeDecorator
 
-_STEPS = 10_000
-LARGEST_AMOUNT = Decimal(2**63 - 1) / _STEPS
+STEPS = 10_000
+"""An amount is kept as a whole number of steps; so many make one unit of the currency."""
+
+LARGEST_AMOUNT = Decimal(2**63 - 1) / STEPS
 
 
 class ExactDecimal(TypeDecorator[Decimal]):
@@ -23,14 +25,14 @@ class ExactDecimal(TypeDecorator[Decimal]):
         """Return the number of steps; refuse what does not come out even."""
         if value is None:
             return None
-        steps = value * _STEPS
+        steps = value * STEPS
         if steps != steps.to_integral_value() or abs(value) > LARGEST_AMOUNT:
-            raise ValueError(f"{value} cannot be kept exactly in steps of 1/{_STEPS}")
+            raise ValueError(f"{value} cannot be kept exactly in steps of 1/{STEPS}")
         return int(steps)
 
     def process_result_value(self, value: int | None, dialect: Dialect) -> Decimal | None:  # noqa: ARG002
         """Return the decimal."""
-        return None if value is None else Decimal(value) / _STEPS
+        return None if value is None else Decimal(value) / STEPS
 
 
 class UtcTime(TypeDecorator[datetime]):

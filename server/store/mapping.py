@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
 from functools import cache
 from typing import Any, TypeVar, cast
 
@@ -13,11 +15,13 @@ from pydantic_core import from_json, to_json
 from server.fit.ports import AdviceHeading, SavedAdvice
 from server.fit.requirements import Requirements
 from server.fit.results import Advice
+from server.quoting.desk.case import CustomerAnswer, Event, QuoteCase, QuoteLink
 from server.quoting.desk.delivery import Delivery, DeliveryState
 from server.quoting.desk.outbox import OutboxMessage
-from server.quoting.ports import QuoteHeading, heading_of
-from server.quoting.quote import Quote
-from server.store.tables import AdviceRow, OutboxRow, QuoteRow
+from server.quoting.desk.ports import QuoteHeading
+from server.quoting.desk.revision import Revision
+from server.quoting.desk.states import QuoteState, state_on
+from server.store.tables import AdviceRow, OutboxRow, QuoteCaseRow, QuoteRevisionRow
 
 RecordT = TypeVar("RecordT")
 
@@ -74,29 +78,78 @@ def heading(row: AdviceRow) -> AdviceHeading:
     return AdviceHeading(row.token, row.created_at, row.title, row.fit, row.marginal)
 
 
-def quote_row(quote: Quote) -> QuoteRow:
-    """Return the row of an issued quote."""
-    line = heading_of(quote)
-    return QuoteRow(
-        number=line.number,
-        created_at=line.created_at,
-        customer=line.customer,
-        title=line.title,
-        currency=line.currency,
-        total=line.total,
-        record=packed(quote),
+@dataclass(frozen=True)
+class CaseRecord:
+    """What a quote's row holds beside its revisions."""
+
+    events: tuple[Event, ...]
+    internal_notes: str
+    links: tuple[QuoteLink, ...]
+    answer: CustomerAnswer | None
+
+
+def case_row(case: QuoteCase) -> QuoteCaseRow:
+    """Return the row of a quote, without its revisions."""
+    content = case.current.content
+    record = CaseRecord(case.events, case.internal_notes, case.links, case.answer)
+    return QuoteCaseRow(
+        number=case.number,
+        version=case.version,
+        created_at=case.created_at,
+        changed_at=case.changed_at,
+        state=case.state,
+        valid_until=content.valid_until,
+        revision=case.current.revision,
+        customer=content.customer.name,
+        title=content.title,
+        reference=content.reference,
+        currency=content.currency,
+        total=content.total,
+        customer_key=content.customer.name.casefold(),
+        words=_words(case),
+        record=packed(record),
     )
 
 
-def quote_of(row: QuoteRow) -> Quote:
-    """Return the quote of a row."""
-    return unpacked(Quote, row.record)
+def revision_row(revision: Revision, state: QuoteState) -> QuoteRevisionRow:
+    """Return the row of one revision."""
+    return QuoteRevisionRow(
+        number=revision.number,
+        revision=revision.revision,
+        state=state,
+        record=packed(revision),
+    )
 
 
-def quote_heading(row: QuoteRow) -> QuoteHeading:
+def case_of(row: QuoteCaseRow, revisions: Sequence[QuoteRevisionRow]) -> QuoteCase:
+    """Return the quote of a row and those of its revisions, in their order."""
+    record = unpacked(CaseRecord, row.record)
+    return QuoteCase(
+        number=row.number,
+        version=row.version,
+        revisions=tuple(unpacked(Revision, each.record) for each in revisions),
+        standings=tuple(QuoteState(each.state) for each in revisions),
+        events=record.events,
+        internal_notes=record.internal_notes,
+        links=record.links,
+        answer=record.answer,
+    )
+
+
+def quote_heading(row: QuoteCaseRow, today: date) -> QuoteHeading:
     """Return the line of a quote in a list."""
     return QuoteHeading(
-        row.number, row.created_at, row.customer, row.title, row.currency, row.total
+        number=row.number,
+        revision=row.revision,
+        state=state_on(QuoteState(row.state), row.valid_until, today),
+        customer=row.customer,
+        title=row.title,
+        reference=row.reference,
+        currency=row.currency,
+        total=row.total,
+        created_at=row.created_at,
+        changed_at=row.changed_at,
+        valid_until=row.valid_until,
     )
 
 
@@ -112,6 +165,16 @@ def delivery_of(row: OutboxRow) -> Delivery:
         done_at=row.done_at,
         last_error=row.last_error,
     )
+
+
+def _words(case: QuoteCase) -> str:
+    content = case.current.content
+    who = content.customer
+    texts = (
+        case.number, who.name, who.contact, who.email, content.reference, content.title,
+        content.stack_title,
+    )  # fmt: skip
+    return "\n".join(texts).casefold()
 
 
 def _plain(value: Any) -> Any:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import ClassVar
 
+from sqlalchemy import Index
 from sqlmodel import Field, SQLModel
 
 from server.store.columns import ExactDecimal, PackedText, UtcTime
@@ -52,17 +53,44 @@ class NumberSeries(SQLModel, table=True):
     last: int
 
 
-class QuoteRow(SQLModel, table=True):
-    """One quote; the record holds everything, the other columns are for finding it."""
+class QuoteCaseRow(SQLModel, table=True):
+    """One quote; the record holds what happened, the other columns are for finding it."""
 
-    __tablename__: ClassVar[str] = "quote"
+    __tablename__: ClassVar[str] = "quote_case"
+    __table_args__ = (
+        Index("ix_quote_case_order", "created_at", "number"),
+        Index("ix_quote_case_state", "state", "valid_until"),
+    )
 
     number: str = Field(primary_key=True)
-    created_at: datetime = Field(sa_type=UtcTime, index=True)
+    version: int
+    created_at: datetime = Field(sa_type=UtcTime)
+    changed_at: datetime = Field(sa_type=UtcTime)
+    state: str
+    """Of the current revision, as kept; ``expired`` follows from ``valid_until``."""
+    valid_until: date
+    revision: int
+    """The current one."""
     customer: str
     title: str
+    reference: str
     currency: str
     total: Decimal = Field(sa_type=ExactDecimal)
+    customer_key: str
+    """Case-folded, to be searched in."""
+    words: str
+    """Case-folded text that is searched in."""
+    record: str = Field(sa_type=PackedText)
+
+
+class QuoteRevisionRow(SQLModel, table=True):
+    """One revision of a quote; once it was sent, its record is never written again."""
+
+    __tablename__: ClassVar[str] = "quote_revision"
+
+    number: str = Field(primary_key=True, foreign_key="quote_case.number")
+    revision: int = Field(primary_key=True)
+    state: str
     record: str = Field(sa_type=PackedText)
 
 

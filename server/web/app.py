@@ -17,7 +17,7 @@ from server.store.catalogs import Origin, SqlCatalogStore
 from server.store.engine import Database, open_engine
 from server.store.migrate import migrate
 from server.store.outbox import SqlOutbox
-from server.store.quotes import SqlQuoteStore
+from server.store.quote_desk import SqlQuoteDesk
 from server.web.build import build_app
 from server.web.deps import Services
 from server.web.examples import EXAMPLES
@@ -62,8 +62,8 @@ def create_app(settings: Settings, engine: Engine | None = None, *, warm: bool =
         engine=InTurns(engine or advice),
         advices=SqlAdviceStore(database),
         catalogs=catalogs,
-        quotes=SqlQuoteStore(database),
         outbox=outbox,
+        desk=SqlQuoteDesk(database),
     )
     return build_app(
         settings,

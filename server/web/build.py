@@ -15,7 +15,7 @@ from starlette.responses import Response
 from server.paths import Folder, folder
 from server.web import errors, pages
 from server.web.deps import Services
-from server.web.routes import api, api_sales, health
+from server.web.routes import api, api_quotes, api_sales, health
 from server.web.routes import pages as page_routes
 from server.web.security import AnswerHeaders, BodyLimit, OwnRequests
 from server.web.settings import Settings
@@ -91,6 +91,7 @@ def build_app(
     pages.install(app, settings, static.url)
     errors.install(app, pages.error_page)
     app.include_router(api.router)
+    app.include_router(api_quotes.router)
     app.include_router(api_sales.router)
     app.include_router(health.router)
     app.include_router(page_routes.router)

@@ -14,11 +14,13 @@ from server.catalog.items import Catalog
 from server.errors import Fault, InvalidInquiry
 from server.fit.inquiry import InquiryIn, to_requirements
 from server.fit.ports import AdviceStore, CatalogStore, Engine, SavedAdvice
+from server.quoting.desk.actors import Actor, Role
+from server.quoting.desk.case import QuoteCase
 from server.quoting.desk.delivery import Outbox
+from server.quoting.desk.ports import QuoteDesk
+from server.quoting.desk.revision import Basis
+from server.quoting.desk.use_cases import DeskRoom, create_draft
 from server.quoting.order import Party, read_order
-from server.quoting.ports import QuoteStore
-from server.quoting.quote import Quote
-from server.quoting.service import issue_quote
 
 
 @dataclass(frozen=True)
@@ -28,8 +30,23 @@ class Services:
     engine: Engine
     advices: AdviceStore
     catalogs: CatalogStore
-    quotes: QuoteStore
     outbox: Outbox
+    desk: QuoteDesk
+
+    @property
+    def room(self) -> DeskRoom:
+        """What the use cases of the quote desk work with."""
+        return DeskRoom(self.desk, self.catalogs, self.engine, utc_now)
+
+
+def utc_now() -> datetime:
+    """Return the time, UTC."""
+    return datetime.now(UTC)
+
+
+def actor_of(_request: Request) -> Actor:
+    """Return who acts; one local user until people sign in."""
+    return Actor("local user", Role.SALES_MANAGER)
 
 
 def services_of(request: Request) -> Services:
@@ -45,6 +62,7 @@ def catalog_of(request: Request) -> Catalog:
 
 ServicesDep = Annotated[Services, Depends(services_of)]
 CatalogDep = Annotated[Catalog, Depends(catalog_of)]
+ActorDep = Annotated[Actor, Depends(actor_of)]
 
 
 def advise_and_save(services: Services, inquiry: InquiryIn) -> SavedAdvice:
@@ -90,11 +108,15 @@ def seller_of(catalog: Catalog) -> Party:
     return Party(catalog.name)
 
 
-def offer_and_save(services: Services, token: str, rank: int, typed: Mapping[str, object]) -> Quote:
-    """Return the issued quote of one stack of a saved advice.
+def offer_and_save(
+    actor: Actor, services: Services, token: str, rank: int, typed: Mapping[str, object]
+) -> QuoteCase:
+    """Return a new quote, a draft, on one stack of a saved advice.
 
     Parameters
     ----------
+    actor : Actor
+        Who begins it.
     services : Services
         Stores.
     token : str
@@ -120,7 +142,6 @@ def offer_and_save(services: Services, token: str, rank: int, typed: Mapping[str
         )
     # The prices are those the advice was computed with, whatever has been loaded since.
     catalog = services.catalogs.version(saved.catalog_version)
-    order = read_order(
-        typed, seller=seller_of(catalog), created_at=datetime.now(UTC), advice_token=token
-    )
-    return issue_quote(services.quotes, stack, saved.requirements, catalog, order)
+    order = read_order(typed, seller=seller_of(catalog), created_at=utc_now(), advice_token=token)
+    basis = Basis(saved.requirements, stack, saved.catalog_version, saved.engine_version)
+    return create_draft(actor, services.room, basis, order)

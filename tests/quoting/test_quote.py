@@ -12,12 +12,10 @@ from hypothesis import strategies as st
 from pydantic import TypeAdapter
 from pydantic_core import to_json
 
-from server.errors import NotFound, OutOfRange, UnknownName
+from server.errors import OutOfRange, UnknownName
 from server.fit.results import Role
 from server.quoting.drafting import draft_quote
-from server.quoting.ports import QuoteHeading, heading_of
-from server.quoting.quote import LineGroup, Quote, quote_number
-from server.quoting.service import issue_quote
+from server.quoting.quote import LineGroup, Quote
 from tests.fit.stock import a_catalog, a_fluid
 from tests.quoting.stacks import a_stack, order, part, requirements, stock, vapour_stack
 
@@ -134,38 +132,6 @@ def test_a_quote_survives_being_written_and_read() -> None:
     text = to_json(quote, inf_nan_mode="constants")
     read = TypeAdapter(Quote).validate_json(text)
     assert read == quote
-
-
-class MemoryQuoteStore:
-    """Satisfies ``quoting.ports.QuoteStore``."""
-
-    def __init__(self) -> None:
-        self._quotes: dict[str, Quote] = {}
-
-    def issue(self, draft: Quote) -> Quote:
-        year = draft.created_at.year
-        serial = 1 + sum(quote.created_at.year == year for quote in self._quotes.values())
-        issued = draft.numbered(quote_number(year, serial))
-        self._quotes[issued.number] = issued
-        return issued
-
-    def get(self, number: str) -> Quote:
-        try:
-            return self._quotes[number]
-        except KeyError:
-            raise NotFound(f"There is no quote {number}.") from None
-
-    def recent(self, count: int) -> tuple[QuoteHeading, ...]:
-        return tuple(heading_of(quote) for quote in list(self._quotes.values())[::-1][:count])
-
-
-def test_issued_quotes_are_numbered_and_kept() -> None:
-    store = MemoryQuoteStore()
-    args = (vapour_stack(), requirements(), STOCK, order())
-    first, second = issue_quote(store, *args), issue_quote(store, *args)
-    assert (first.number, second.number) == ("Q-2026-0001", "Q-2026-0002")
-    assert store.get("Q-2026-0001") == first
-    assert [heading.number for heading in store.recent(5)] == ["Q-2026-0002", "Q-2026-0001"]
 
 
 def test_an_issued_quote_is_not_numbered_again() -> None:

@@ -16,7 +16,7 @@ from server.web.build import build_app
 from server.web.deps import Services
 from server.web.settings import Settings
 from tests.builders import HandMadeEngine
-from tests.fakes import FakeEngine, MemoryAdviceStore, MemoryCatalogStore, MemoryQuoteStore
+from tests.fakes import FakeEngine, MemoryAdviceStore, MemoryCatalogStore, MemoryQuoteDesk
 from tests.outside import MemoryOutbox
 from tests.web.browsing import EXAMPLE
 
@@ -29,8 +29,8 @@ def memory_services() -> Services:
         engine=FakeEngine(),
         advices=MemoryAdviceStore(),
         catalogs=MemoryCatalogStore(),
-        quotes=MemoryQuoteStore(),
         outbox=MemoryOutbox(),
+        desk=MemoryQuoteDesk(),
     )
 
 
@@ -67,8 +67,8 @@ def site(demo_catalog: Catalog, tmp_path_factory: pytest.TempPathFactory) -> Fas
         engine=HandMadeEngine(),
         advices=MemoryAdviceStore(),
         catalogs=MemoryCatalogStore(demo_catalog),
-        quotes=MemoryQuoteStore(),
         outbox=MemoryOutbox(),
+        desk=MemoryQuoteDesk(),
     )
     return build_app(where, services, at_end=lambda: None)
 

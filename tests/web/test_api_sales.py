@@ -7,6 +7,7 @@ import io
 import json
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -16,6 +17,7 @@ from starlette.testclient import TestClient
 from server.catalog.items import BackingPump, Catalog, Fluid, FluidService, VapourPump
 from server.catalog.tables import load_catalog
 from server.paths import Folder, folder
+from server.quoting.desk.ports import QuoteQuery
 from server.quoting.documents import quote_json
 from server.web.api_models import QuoteLineOut, QuoteOut
 from server.web.build import build_app
@@ -167,7 +169,7 @@ def test_a_quote_that_cannot_be_issued_names_its_field_and_takes_no_number(
     client, token = offered
     body = {"advice": token, "rank": 1, "customer": "Institute", **change}
     assert set(faults(client.post("/api/v1/quotes", json=body))) == {field}
-    assert services.quotes.recent(5) == ()
+    assert services.desk.search(QuoteQuery(), date(2026, 3, 1)).found == 0
 
 
 def test_a_quote_of_an_unknown_advice_is_not_found(client: TestClient) -> None:

@@ -137,6 +137,10 @@ class QuoteCase:
         )
         return replace(self, number=number, version=1, revisions=revisions)
 
+    def saved_after(self, seen_version: int) -> QuoteCase:
+        """Return the case as it is kept after a change to the version that was seen."""
+        return replace(self, version=seen_version + 1)
+
     def with_revision(self, revision: Revision, state: QuoteState) -> QuoteCase:
         """Return the case with a revision put in its place, or added as the next."""
         at = revision.revision - 1

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
 from server.quoting.documents import quote_csv, quote_json
+from server.web.api_desk import CurrentQuoteOut, current_out
 from server.web.api_models import (
     AssumptionOut,
     CatalogIdentityOut,
@@ -17,7 +18,7 @@ from server.web.api_models import (
     UpkeepLineOut,
 )
 from server.web.consumables import ConsumablesIn, consumables_for
-from server.web.deps import CatalogDep, ServicesDep, offer_and_save
+from server.web.deps import ActorDep, CatalogDep, ServicesDep, offer_and_save, utc_now
 from server.web.routes.api import MISSING, REFUSALS, as_json
 
 router = APIRouter(prefix="/api/v1", tags=["api"], responses=REFUSALS)
@@ -60,17 +61,15 @@ def consumables(request: ConsumablesIn, catalog: CatalogDep) -> Response:
     return as_json(told)
 
 
-@router.post("/quotes", response_model=QuoteOut, status_code=201, responses=MISSING)
-def offer(request: QuoteIn, services: ServicesDep) -> Response:
-    """Issue a quote of one stack of a saved advice, under the next number of the year."""
+@router.post("/quotes", response_model=CurrentQuoteOut, status_code=201, responses=MISSING)
+def offer(request: QuoteIn, services: ServicesDep, actor: ActorDep) -> Response:
+    """Begin a quote of one stack of a saved advice, under the next number of the year."""
     typed = request.model_dump(exclude={"advice", "rank"}, exclude_none=True)
-    quote = offer_and_save(services, request.advice, request.rank, typed)
-    return Response(
-        quote_json(quote),
-        201,
-        {"Location": f"/api/v1/quotes/{quote.number}"},
-        media_type="application/json",
-    )
+    case = offer_and_save(actor, services, request.advice, request.rank, typed)
+    answer = as_json(current_out(case, utc_now()))
+    answer.status_code = 201
+    answer.headers["Location"] = f"/api/v1/quotes/{case.number}"
+    return answer
 
 
 @router.get(
@@ -80,7 +79,7 @@ def offer(request: QuoteIn, services: ServicesDep) -> Response:
 )
 def quote_as_csv(number: Number, services: ServicesDep) -> Response:
     """Return a quote as a table for spreadsheets."""
-    quote = services.quotes.get(number)
+    quote = services.desk.get(number).current.content
     return Response(
         quote_csv(quote), headers=attachment(f"{quote.number}.csv"), media_type="text/csv"
     )
@@ -89,7 +88,7 @@ def quote_as_csv(number: Number, services: ServicesDep) -> Response:
 @router.get("/quotes/{number}.json", response_model=QuoteOut, responses=MISSING)
 def quote_as_file(number: Number, services: ServicesDep) -> Response:
     """Return a quote as a file for programs."""
-    quote = services.quotes.get(number)
+    quote = services.desk.get(number).current.content
     return Response(
         quote_json(quote),
         headers=attachment(f"{quote.number}.json"),
@@ -97,10 +96,10 @@ def quote_as_file(number: Number, services: ServicesDep) -> Response:
     )
 
 
-@router.get("/quotes/{number}", response_model=QuoteOut, responses=MISSING)
+@router.get("/quotes/{number}", response_model=CurrentQuoteOut, responses=MISSING)
 def quote(number: Number, services: ServicesDep) -> Response:
-    """Return a quote as it was issued."""
-    return Response(quote_json(services.quotes.get(number)), media_type="application/json")
+    """Return a quote's current revision as it is printed, with its state and version."""
+    return as_json(current_out(services.desk.get(number), utc_now()))
 
 
 def attachment(name: str) -> dict[str, str]:

@@ -11,10 +11,10 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from server.errors import DomainError, Fault, InvalidInquiry
 from server.fit.results import StackAdvice
 from server.quoting.card import OperatingCard
+from server.quoting.desk.ports import QuoteHeading, QuoteQuery
 from server.quoting.operating_card import operating_card
-from server.quoting.ports import QuoteHeading
 from server.quoting.quote import Quote
-from server.web.deps import ServicesDep, offer_and_save
+from server.web.deps import ServicesDep, actor_of, offer_and_save, utc_now
 from server.web.forms import Form
 from server.web.pages import RendererDep
 from server.web.routes.pages_advice import stack_of
@@ -79,32 +79,33 @@ def make_quote(
     services: ServicesDep,
     renderer: RendererDep,
 ) -> Response:
-    """Issue the quote, or show the form again with its faults."""
+    """Begin the quote, or show the form again with its faults."""
     stack = stack_of(services.advices.get(token), rank)
     form = Form.from_pairs(pairs)
     try:
-        quote = offer_and_save(services, token, rank, form.request())
+        case = offer_and_save(actor_of(request), services, token, rank, form.request())
     except InvalidInquiry as error:
         form = form.with_faults(error.faults)
     except DomainError as error:  # a part that is gone, an amount that is none: no field is wrong
         form = form.with_faults([Fault("", "", str(error))])
     else:
-        return RedirectResponse(f"/quotes/{quote.number}", status_code=303)
+        return RedirectResponse(f"/quotes/{case.number}", status_code=303)
     return renderer.page(request, QuoteFormPage(token, stack, form), 422)
 
 
 @router.get("/quotes")
 def list_quotes(request: Request, services: ServicesDep, renderer: RendererDep) -> HTMLResponse:
     """Show the newest quotes."""
-    return renderer.page(request, QuotesPage(services.quotes.recent(RECENT)))
+    found = services.desk.search(QuoteQuery(page_size=RECENT), utc_now().date())
+    return renderer.page(request, QuotesPage(found.headings))
 
 
 @router.get("/quotes/{number}")
 def show_quote(
     request: Request, number: str, services: ServicesDep, renderer: RendererDep
 ) -> HTMLResponse:
-    """Show a quote as it was issued."""
-    return renderer.page(request, QuotePage(services.quotes.get(number)))
+    """Show a quote's current revision as it is printed."""
+    return renderer.page(request, QuotePage(services.desk.get(number).current.content))
 
 
 @router.get("/advice/{token}/stack/{rank}/card")

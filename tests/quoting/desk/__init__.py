@@ -1,0 +1,1 @@
+"""The quote desk: money, life, changes, approval, copies."""
