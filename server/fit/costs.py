@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from server.catalog.flanges import Flange
-from server.catalog.items import Catalog, Filter, Item, Pump, Trap, TurboPump
+from server.catalog.items import CapturePump, Catalog, Filter, Item, Pump, Trap, TurboPump
 from server.fit.assembly import (
     Assembly,
     backing_assembly,
@@ -28,7 +29,9 @@ from server.fit.instruments import gauge_assembly, interlock_assembly, vent_asse
 from server.fit.memory import memory_of
 from server.fit.money import minor_digits, round_money
 from server.fit.requirements import LineRun, Requirements
-from server.fit.upkeep import UpkeepLine, Use, energy_kwh_per_year, exposure_of, upkeep_lines
+from server.fit.running import Use, energy_kwh_per_year
+from server.fit.stack_use import only_roughing, use_of
+from server.fit.upkeep import UpkeepLine, upkeep_lines
 from server.physics.arrays import BoolArray, IntArray
 
 Minor = NDArray[np.int64]
@@ -73,20 +76,26 @@ class OwnCost:
 class Purse:
     """Prices fronts, backs and joints of an inquiry; what an earlier one priced is remembered."""
 
-    def __init__(self, requirements: Requirements, catalog: Catalog) -> None:
+    def __init__(
+        self, requirements: Requirements, catalog: Catalog, use: Use | None = None
+    ) -> None:
         self.requirements = requirements
         self.catalog = catalog
-        self.use = Use(
-            requirements.duty,
-            requirements.commercial.horizon_years,
-            exposure_of(requirements),
-        )
+        self.use = use or use_of(requirements, requirements.commercial.horizon_years)
         self._scale = Decimal(10) ** minor_digits(catalog.currency)
         self._memory = memory_of(catalog)
         energy_price = requirements.commercial.energy_price_per_kwh
         fitting = (requirements.hazards, requirements.cleanliness)
         self._use_number = self._memory.number(self.use)
         self._terms_number = self._memory.number((self._use_number, energy_price, fitting))
+
+    def behind(self, front: Front | None) -> Purse:
+        """Return the purse for the pumps behind a front: behind a capture pump they only rough."""
+        return self._roughing if front and isinstance(front.pump, CapturePump) else self
+
+    @cached_property
+    def _roughing(self) -> Purse:
+        return Purse(self.requirements, self.catalog, only_roughing(self.use, self.requirements))
 
     def table(self, field: Field, wanted: BoolArray | None = None) -> CostTable:
         """Return the costs of a field.
@@ -103,18 +112,26 @@ class Purse:
         asked = np.ones(shape, dtype=np.bool_) if wanted is None else wanted
         rows, columns = (np.nonzero(asked.any(axis=axis))[0] for axis in (1, 0))
         fronts = [self.front_cost(field.fronts[row]) for row in rows]
-        backs = [self.back_cost(field.backs[column], field) for column in columns]
+        captures = np.array([self.behind(front) is not self for front in field.fronts])
         front_sum, open_front = _spread(fronts, rows, shape[0])
-        back_sum, open_back = _spread(backs, columns, shape[1])
+        back_sum, open_back = self._back_costs(field, columns)
         joints, gaps = self._joints(field, rows, columns)
         fixed = self._minor(self.shared_assembly().price)
         both = front_sum[:, np.newaxis, :] + back_sum[np.newaxis, :, :]
+        if captures[rows].any():
+            roughing, _ = self._roughing._back_costs(field, columns)
+            both[captures] = front_sum[captures][:, np.newaxis, :] + roughing[np.newaxis, :, :]
         return CostTable(
             purchase=both[..., 0] + joints + fixed,
             energy_per_year=both[..., 1],
             consumables=both[..., 2],
             open_joints=open_front[:, np.newaxis] | open_back[np.newaxis, :] | gaps,
         )
+
+    def _back_costs(self, field: Field, columns: IntArray) -> tuple[Minor, NDArray[np.bool_]]:
+        """Amounts and gaps of some backs of a field, none for the others."""
+        backs = [self.back_cost(field.backs[column], field) for column in columns]
+        return _spread(backs, columns, len(field.backs))
 
     def front_cost(self, front: Front | None) -> ComponentCost:
         """Return the cost of a front: pump, fluid, trap and the parts to the chamber."""
@@ -309,9 +326,9 @@ class Purse:
 
     def _energy_kwh(self, item: Pump | Trap) -> float:
         """Energy of a pump or trap in a year."""
-        duty = self.requirements.duty
+        duty, run = self.use.duty, self.use.run_s_per_day
         key = ("energy", item.sku, self._use_number)
-        return self._memory.once(key, lambda: energy_kwh_per_year(item, duty))
+        return self._memory.once(key, lambda: energy_kwh_per_year(item, duty, run))
 
     def _upkeep_price(
         self, pump: Pump, grade: str | None, fitted: tuple[Item, ...]

@@ -9,6 +9,7 @@ from decimal import Decimal
 from server.catalog.compatibility import fluid_fits, oil_fits
 from server.catalog.items import (
     BackingPump,
+    CapturePump,
     Catalog,
     Filter,
     Fluid,
@@ -18,10 +19,11 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.errors import OutOfRange, UnknownName
-from server.fit.fluid_use import charge_m3, exposure_of
+from server.fit.fluid_use import charge_m3
 from server.fit.money import sum_money
 from server.fit.requirements import Requirements
 from server.fit.results import Part
+from server.fit.stack_use import only_roughing, use_of
 from server.fit.upkeep import UpkeepGroup, UpkeepLine, Use, upkeep_lines
 from server.quoting.stack_items import stack_items
 
@@ -107,13 +109,15 @@ def stack_consumables(
     horizon_years : float
         Period counted. [year]
     """
-    exposure = exposure_of(requirements)
-    use = Use(requirements.duty, horizon_years, exposure)
+    use = use_of(requirements, horizon_years)
+    pumps = stack_items(parts, catalog, use.exposure).pumps
+    captured = any(isinstance(entry.pump, CapturePump) for entry in pumps)
+    behind = only_roughing(use, requirements) if captured else use
     lines: list[UpkeepLine] = []
-    for entry in stack_items(parts, catalog, exposure).pumps:
+    for entry in pumps:
         lines += upkeep_lines(
             entry.pump,
-            use,
+            use if isinstance(entry.pump, CapturePump) else behind,
             catalog,
             fluid_grade=entry.fluid.grade if entry.fluid is not None else None,
             quantity=entry.quantity,

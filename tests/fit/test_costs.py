@@ -40,7 +40,7 @@ def bill(purse: Purse, front: Front | None, back: Back) -> tuple[Decimal, Decima
         purchase += pump.price
         lines = upkeep_lines(
             pump,
-            purse.use,
+            (purse if front and pump is front.pump else purse.behind(front)).use,
             purse.catalog,
             fluid_grade=grades.get(pump.sku),
             fitted=purse.fitted(pump, front, back),

@@ -29,7 +29,8 @@ def cost_lines(bench: Bench) -> Iterator[Working]:
     price = requirements.commercial.energy_price_per_kwh
     energies: dict[str, float | str] = {}
     for number, user in enumerate(_users(bench), start=1):
-        energy = energy_kwh_per_year(user, requirements.duty)
+        run = _run_s_per_day(bench, user)
+        energy = energy_kwh_per_year(user, requirements.duty, run)
         yield _energy_line(bench, number, user, energy)
         energies[f"{user.name} [kWh]"] = energy
 
@@ -84,18 +85,26 @@ def _energy_line(bench: Bench, number: int, user: Pump | Trap, energy_kwh: float
     duty = bench.requirements.duty
     inputs: dict[str, float | str] = {
         "P [W]": user.power_w,
-        "h [h]": running_hours_per_year(duty, user.kind if isinstance(user, Pump) else None),
+        "h [h]": running_hours_per_year(
+            duty, user.kind if isinstance(user, Pump) else None, _run_s_per_day(bench, user)
+        ),
     }
     law = Law("E", "E = P·h/1000", "kWh", f"{CATALOG}; {INQUIRY}")
     return line(SECTION, f"energy-{number}", f"Energy of {user.name} in a year", law, inputs,
                 energy_kwh)  # fmt: skip
 
 
+def _run_s_per_day(bench: Bench, user: Pump | Trap) -> float | None:
+    """How long a pump or trap runs a day where it only roughs, None where the duty says it."""
+    own = (bench.front.pump, bench.front.trap) if bench.front else ()
+    return None if user in own else bench.purse.behind(bench.front).use.run_s_per_day
+
+
 def _purchase_inputs(bench: Bench, unit: float) -> dict[str, float | str]:
     purse = bench.purse
     field, currency = bench.spot.judged.case.field, bench.catalog.currency
     front = purse.front_cost(bench.front).amounts[0] / unit
-    back = purse.back_cost(bench.back, field).amounts[0] / unit
+    back = purse.behind(bench.front).back_cost(bench.back, field).amounts[0] / unit
     whole = float(bench.spot.cost.purchase) / unit
     inputs: dict[str, float | str] = {f"backing side [{currency}]": back}
     if bench.front is not None:
