@@ -8,13 +8,13 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump, VapourPump
 from server.fit.behind import parts_behind, rest_pa
 from server.fit.explain import Spot
 from server.fit.front_states import resting_pressure_pa
 from server.fit.inlet import is_caught
 from server.fit.loads import AIR
+from server.fit.pump_limits import compression_left
 from server.fit.settled import SettledState
 from server.fit.vapour_results import PartialPressure
 from server.physics.species import SPECIES
@@ -148,7 +148,7 @@ def _high_vacuum_rest(
 def returning(
     spot: Spot, state: SettledState, pump: TurboPump, *, working: bool
 ) -> Mapping[str, float]:
-    """Return p_f,i/(p_f·K₀,i) of each gas: what comes back through a rotor per foreline pressure.
+    """Return p_f,i/(p_f·K_i) of each gas: what comes back through a rotor per foreline pressure.
 
     The pumps' speeds are read at the foreline pressure itself, a little above that at their inlet.
     """
@@ -166,7 +166,7 @@ def returning(
         parts[gas] = np.where(speed > 0.0, reaching / np.where(speed > 0.0, speed, 1.0), 0.0)
     shares = parts_behind(parts, rest_pa(tables[AIR], row))
     return {
-        gas: float(share[0]) / compression_for(pump.compression, gas)
+        gas: float(share[0]) / float(compression_left(pump, gas, foreline_pa))
         for gas, share in shares.items()
     }
 
