@@ -20,6 +20,12 @@ FIELDS: Final[Mapping[str, Field]] = {
         "How you will find it again; it stands on the quote.",
         "Mirror coater, 180 L",
     ),
+    "letter": Field(
+        "The customer’s e-mail",
+        "Plain text, in English. Numbers with units, gases, flanges and the like are found and "
+        "typed into the form with the words they came from; nothing is guessed.",
+        entry=Entry.LONG,
+    ),
     "application": Field(
         "What the chamber is for",
         "Sets usual values for what you leave empty. Values you typed stay.",

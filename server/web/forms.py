@@ -142,13 +142,23 @@ class Form:
             filled=self.filled | frozenset(values),
         )
 
+    def with_ticks(self, many: Mapping[str, tuple[str, ...]]) -> Form:
+        """Return the form with boxes ticked, marked as filled by the page."""
+        return Form(
+            values=self.values,
+            many={**self.many, **many},
+            extra_rows=self.extra_rows,
+            faults=self.faults,
+            filled=self.filled | frozenset(many),
+        )
+
     def with_faults(self, faults: Sequence[Fault]) -> Form:
         """Return the form with the faults found in it."""
         return Form(self.values, self.many, self.extra_rows, tuple(faults), self.filled)
 
     def without(self, group: str) -> Form:
-        """Return the form without the fields of a group such as ``stack``."""
-        kept = {p: v for p, v in self.values.items() if not p.startswith(f"{group}.")}
+        """Return the form without a field, or the fields of a group such as ``stack``."""
+        kept = {p: v for p, v in self.values.items() if not f"{p}.".startswith(f"{group}.")}
         return Form(kept, self.many, self.extra_rows, self.faults, self.filled)
 
     def with_row(self, group: str) -> Form:

@@ -17,7 +17,9 @@ from server.errors import Fault, InvalidInquiry, NotFound, UnknownName
 from server.fit.choice import StackChoice
 from server.fit.inquiry import InquiryIn, to_requirements
 from server.fit.inquiry_types import TextOf
+from server.fit.letter.reader import read_letter
 from server.fit.ports import SavedAdvice
+from server.web.api_letter import LetterOut
 from server.web.api_models import (
     AdviceOut,
     CatalogIdentityOut,
@@ -54,6 +56,14 @@ class StackIn(BaseModel):
     trap: Sku | None = None
 
 
+class LetterIn(BaseModel):
+    """A customer's letter as plain text."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    text: str
+
+
 class CheckIn(BaseModel):
     """What is wanted, and the stack to judge."""
 
@@ -88,6 +98,12 @@ def check(request: CheckIn, services: ServicesDep, catalog: CatalogDep) -> Respo
     except UnknownName as error:
         raise InvalidInquiry([_unknown_sku(choice, error)]) from None
     return as_json(StackOut.model_validate(stack))
+
+
+@router.post("/read-inquiry", response_model=LetterOut)
+def read_inquiry(request: LetterIn) -> Response:
+    """Find the requirements that a letter states, each with the words it came from."""
+    return as_json(LetterOut.model_validate(read_letter(request.text)))
 
 
 @router.get("/catalog", response_model=CatalogOut)

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from server.errors import DomainError, Fault, InvalidInquiry, NotFound
 from server.fit.inquiry import checked
+from server.fit.letter.reader import read_letter
 from server.fit.presets import PRESETS, PresetValue
 from server.fit.requirements import Application
 from server.web.choices import Choice, form_choices
@@ -18,6 +19,7 @@ from server.web.deps import Services, ServicesDep, advise_and_save
 from server.web.examples import EXAMPLES
 from server.web.fields import FIELDS, ROWS, label_at, pattern
 from server.web.forms import Form
+from server.web.letter_view import LetterView, filled_from
 from server.web.pages import RendererDep
 from server.web.typed import Pairs, action_of
 from server.web.words import words
@@ -34,6 +36,8 @@ class InquiryPage:
     choices: Mapping[str, Sequence[Choice]]
     notes: tuple[str, ...] = ()
     editing: bool = False
+    view: LetterView | None = None
+    """The customer's letter with marks, once it was read."""
 
 
 @router.get("/inquiry")
@@ -66,8 +70,11 @@ def send_form(
     """Give advice, or show the form again: with faults, with usual values, or with one more row."""
     form = Form.from_pairs(pairs).without("stack")
     action = action_of(pairs)
+    view: LetterView | None = None
     notes: tuple[str, ...] = ()
-    if action == "preset":
+    if action == "read":
+        form, view = with_letter(form)
+    elif action == "preset":
         form, notes = with_usual_values(form)
     elif action.startswith("row:") and action.removeprefix("row:") in ROWS:
         form = form.with_row(action.removeprefix("row:"))
@@ -77,7 +84,26 @@ def send_form(
             return RedirectResponse(f"/advice/{answered}", status_code=303)
         form = answered
     status = 422 if form.faults else 200
-    return renderer.page(request, InquiryPage(form, form_choices(), notes), status)
+    shown = InquiryPage(form, form_choices(), notes, view=view)
+    return renderer.page(request, shown, status)
+
+
+LETTER = "letter"
+
+
+def with_letter(form: Form) -> tuple[Form, LetterView | None]:
+    """Return the form with what a letter states, and the letter's view; or the form with a fault.
+
+    Parameters
+    ----------
+    form : Form
+        As typed, the letter among it; what stands in other fields stays.
+    """
+    try:
+        return filled_from(read_letter(form.value(LETTER)), form)
+    except InvalidInquiry as error:
+        faults = [replace(fault, field=LETTER) for fault in error.faults]
+        return form.with_faults(faults), None
 
 
 def advised(form: Form, services: Services) -> str | Form:
@@ -96,7 +122,7 @@ def advised(form: Form, services: Services) -> str | Form:
         A form only when it has faults.
     """
     try:
-        return advise_and_save(services, checked(form.request("chamber"))).token
+        return advise_and_save(services, checked(form.without(LETTER).request("chamber"))).token
     except InvalidInquiry as error:
         return form.with_faults(error.faults)
     except DomainError as error:  # a model's limit: no single field is wrong

@@ -1,0 +1,1 @@
+"""Checks of server/fit/letter."""
