@@ -61,8 +61,8 @@ NUMBER_WORDS: Mapping[str, int] = {
 _WORDS_FIRST = re.compile(r"(?:in|at|a|as|am|ms|t|u|an|h2|c\.)(?=$|[^A-Za-z])", re.IGNORECASE)
 _GAUGE = re.compile(r"m?bar\(?g\)?|psi\(?g\)?", re.IGNORECASE)
 _SPOKEN = re.compile(
-    r"\b(?P<count>half an|a quarter of an|an?|one|two|three|four|five|six|seven|eight|nine|ten|"
-    r"eleven|twelve)[ -](?P<unit>hours?|minutes?)\b(?! (?:a|per|each) )",
+    r"\b(?P<count>half\s+an|a\s+quarter\s+of\s+an|an?|one|two|three|four|five|six|seven|eight|nine|ten|"
+    r"eleven|twelve)[\s-]+(?P<unit>hours?|minutes?)\b(?! (?:a|per|each) )",
     re.IGNORECASE,
 )
 _SPOKEN_MINUTES = {"half an": 30, "a quarter of an": 15, "a": 60, "an": 60}
@@ -115,7 +115,7 @@ def mentions(sentence: Sentence) -> tuple[Mention, ...]:
 def _spoken(text: str) -> Iterator[Mention]:
     """Yield times in words: half an hour, two hours."""
     for found in _SPOKEN.finditer(text):
-        count = found["count"].lower()
+        count = " ".join(found["count"].lower().split())
         if count in NUMBER_WORDS:
             typed = f"{NUMBER_WORDS[count]} {'h' if found['unit'].startswith('h') else 'min'}"
         elif found["unit"].lower().startswith("h"):
