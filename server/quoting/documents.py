@@ -41,7 +41,12 @@ _BILL_COLUMNS = (
 def harmless(cell: object) -> str:
     """Return a cell's text such that no spreadsheet runs it: formulas get an apostrophe."""
     text = str(cell)
-    return f"'{text}" if text.lstrip(" ").startswith(_ACTIVE_STARTS) else text
+    return f"'{text}" if starts_a_formula(text) else text
+
+
+def starts_a_formula(text: str) -> bool:
+    """Tell whether a spreadsheet may take a cell's text for a formula or a command."""
+    return text.lstrip(" ").startswith(_ACTIVE_STARTS)
 
 
 def quote_csv(quote: Quote) -> str:

@@ -1,0 +1,1 @@
+"""The documents of a quote: PDF, spreadsheet, XML; pure functions of what is printed."""

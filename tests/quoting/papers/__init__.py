@@ -1,0 +1,1 @@
+"""Documents of quotes, read back by other programs."""
