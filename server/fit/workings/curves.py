@@ -87,6 +87,13 @@ class Passage:
             return self._at(one_pa)[1]
         return (self._at(one_pa)[0] - self._at(other_pa)[0]) / difference
 
+    def ln_exit(self, speeds: Curve, entry_pa: float) -> float:
+        """Return ln p at the exit to a pump, as the engine reads it: Φ(p₁) = Φ(p₂) + S(p₂)·p₂."""
+        nodes = self.lines.nodes_pa_m3_s[0]
+        drawn = np.maximum.accumulate(nodes + speeds.nodes_m3_s * GRID.pressure_pa)
+        place = np.interp(math.log(self._at(entry_pa)[0]), np.log(drawn), _NODES)
+        return float(GRID.ln_low + place * GRID.step)
+
     def _at(self, pressure_pa: float) -> tuple[float, float]:
         """Φ and C at a pressure; NaN stays NaN."""
         if math.isnan(pressure_pa):
@@ -101,6 +108,8 @@ class Passage:
         rise = slope * max(past, 0.0)
         return nodes.item(0, cell) + (low + rise / 2) * past, low + rise
 
+
+_NODES = np.arange(GRID.count)
 
 _SAME = 1e-9
 """Pressures closer than this share of them are one: their difference is rounding."""

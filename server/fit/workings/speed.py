@@ -96,6 +96,10 @@ def _gas_lines(bench: Bench, state: Settled, gas: str) -> Iterator[Working]:
     yield line(SECTION, f"{key}-chamber", f"Speed left at the chamber: {name}", _LEFT, inputs, left)
 
 
+_NEAR = 0.02
+"""How far the root lies from what the engine's table says, in ln p: its own accuracy."""
+
+
 @dataclass(frozen=True)
 class Exit:
     """Where a gas leaves the line: at the pump, or on a cold wall."""
@@ -121,6 +125,10 @@ class Exit:
         bottom, top = GRID.ln_low, math.log(max(chamber_pa, GRID.low_pa))
         if top <= bottom or excess(top) <= 0.0:
             return chamber_pa
+        near = through.ln_exit(self.speeds, chamber_pa)
+        below, above = max(near - _NEAR, bottom), min(near + _NEAR, top)
+        if excess(below) < 0.0 < excess(above):
+            bottom, top = below, above
         return math.exp(root_between(excess, bottom, top))
 
 
