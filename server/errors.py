@@ -54,6 +54,10 @@ class NotAllowed(DomainError):
     """Somebody wants to do what their role may not."""
 
 
+class TooMany(DomainError):
+    """Somebody asks for this too often."""
+
+
 @dataclass(frozen=True)
 class Fault:
     """One fault of a request: where, what was typed, what would be accepted."""

@@ -12,6 +12,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from server.errors import NotFound
 from server.quoting.desk.delivery import LEASE, Delivery, DeliveryCounts, DeliveryState
 from server.quoting.desk.outbox import OutboxMessage
+from server.quoting.inquiries import ReceivedInquiry
 
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 SECRET = "a secret of thirty-two characters"  # noqa: S105 (of the test)
@@ -99,6 +100,47 @@ class MemoryOutbox:
         if at is None:
             raise NotFound("There is no such event.")
         self.kept[at] = replace(self.kept[at], **fields)  # type: ignore[arg-type]
+
+
+@dataclass
+class MemoryInquiryBox:
+    """Satisfies ``quoting.inquiries.InquiryBox``."""
+
+    kept: dict[str, ReceivedInquiry] = field(default_factory=dict)
+
+    def add(self, inquiry: ReceivedInquiry) -> None:
+        """Keep an inquiry."""
+        self.kept[inquiry.token] = inquiry
+
+    def get(self, token: str) -> ReceivedInquiry:
+        """Return an inquiry or raise ``NotFound``."""
+        if token not in self.kept:
+            raise NotFound("There is no such inquiry.")
+        return self.kept[token]
+
+    def open(self, token: str, who: str, now: datetime) -> ReceivedInquiry:
+        """Note that somebody looks after it."""
+        self.kept[token] = self.get(token).opened(who, now)
+        return self.kept[token]
+
+    def note_advice(self, token: str, advice_token: str) -> None:
+        """Note the advice made on it."""
+        self.kept[token] = self.get(token).advised(advice_token)
+
+    def note_quote(self, advice_token: str, number: str) -> None:
+        """Note the quote made on its advice."""
+        if (found := self.of_advice(advice_token)) is not None:
+            self.kept[found.token] = found.quoted(number)
+
+    def of_advice(self, advice_token: str) -> ReceivedInquiry | None:
+        """Return the inquiry of an advice."""
+        found = (each for each in self.kept.values() if each.advice_token == advice_token)
+        return next(found, None) if advice_token else None
+
+    def recent(self, count: int) -> tuple[ReceivedInquiry, ...]:
+        """Return the newest."""
+        newest = sorted(self.kept.values(), key=lambda each: each.received_at, reverse=True)
+        return tuple(newest[:count])
 
 
 @dataclass

@@ -112,3 +112,14 @@ class OutboxRow(SQLModel, table=True):
     first_tried_at: datetime | None = Field(default=None, sa_type=UtcTime)
     done_at: datetime | None = Field(default=None, sa_type=UtcTime)
     last_error: str = ""
+
+
+class ReceivedInquiryRow(SQLModel, table=True):
+    """One inquiry that a customer sent; the record holds everything."""
+
+    __tablename__: ClassVar[str] = "received_inquiry"
+
+    token: str = Field(primary_key=True)
+    received_at: datetime = Field(sa_type=UtcTime, index=True)
+    advice_token: str = Field(index=True)
+    record: str = Field(sa_type=PackedText)

@@ -15,6 +15,7 @@ from server.quoting.desk.delivery import Outbox
 from server.store.advices import SqlAdviceStore
 from server.store.catalogs import Origin, SqlCatalogStore
 from server.store.engine import Database, open_engine
+from server.store.inquiries import SqlInquiryBox
 from server.store.migrate import migrate
 from server.store.outbox import SqlOutbox
 from server.store.quote_desk import SqlQuoteDesk
@@ -64,6 +65,7 @@ def create_app(settings: Settings, engine: Engine | None = None, *, warm: bool =
         catalogs=catalogs,
         outbox=outbox,
         desk=SqlQuoteDesk(database),
+        inquiries=SqlInquiryBox(database),
     )
     return build_app(
         settings,

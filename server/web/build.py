@@ -20,6 +20,7 @@ from server.web.routes import pages as page_routes
 from server.web.security import AnswerHeaders, BodyLimit, OwnRequests
 from server.web.settings import Settings
 from server.web.static import HashedFiles, StaticTree
+from server.web.tries import Tries
 
 
 class Worker(Protocol):
@@ -88,6 +89,7 @@ def build_app(
     app.state.services = services
     app.state.settings = settings
     app.state.static = static
+    app.state.tries = Tries(settings.tries_per_hour)
     pages.install(app, settings, static.url)
     errors.install(app, pages.error_page)
     app.include_router(api.router)

@@ -20,6 +20,7 @@ from server.quoting.desk.delivery import Outbox
 from server.quoting.desk.ports import QuoteDesk
 from server.quoting.desk.revision import Basis
 from server.quoting.desk.use_cases import DeskRoom, create_draft
+from server.quoting.inquiries import InquiryBox
 from server.quoting.order import Party, read_order
 
 
@@ -32,6 +33,7 @@ class Services:
     catalogs: CatalogStore
     outbox: Outbox
     desk: QuoteDesk
+    inquiries: InquiryBox
 
     @property
     def room(self) -> DeskRoom:
@@ -144,4 +146,6 @@ def offer_and_save(
     catalog = services.catalogs.version(saved.catalog_version)
     order = read_order(typed, seller=seller_of(catalog), created_at=utc_now(), advice_token=token)
     basis = Basis(saved.requirements, stack, saved.catalog_version, saved.engine_version)
-    return create_draft(actor, services.room, basis, order)
+    case = create_draft(actor, services.room, basis, order)
+    services.inquiries.note_quote(token, case.number)
+    return case

@@ -13,14 +13,27 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
-from server.errors import Conflict, DomainError, Fault, InvalidInquiry, NotAllowed, NotFound
+from server.errors import (
+    Conflict,
+    DomainError,
+    Fault,
+    InvalidInquiry,
+    NotAllowed,
+    NotFound,
+    TooMany,
+)
 from server.fit.faults import faults_of
 from server.web.security import ANSWER_HEADERS
 
 ErrorPage = Callable[[Request, int, str, Sequence[Fault]], Response]
 """Draws the page of an error: request, status, sentence, faults of fields."""
 
-STATUS_OF: dict[type[DomainError], int] = {NotFound: 404, NotAllowed: 403, Conflict: 409}
+STATUS_OF: dict[type[DomainError], int] = {
+    NotFound: 404,
+    NotAllowed: 403,
+    Conflict: 409,
+    TooMany: 429,
+}
 
 _SENTENCES: dict[int, str] = {
     404: "There is nothing at this address.",

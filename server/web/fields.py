@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from server.web.field_kinds import Entry, Field, Rows
+from server.web.fields_people import PEOPLE
 
 __all__ = ["FIELDS", "ROWS", "Entry", "Field", "Rows", "field_at", "label_at", "pattern"]
 
@@ -283,19 +284,7 @@ FIELDS: Final[Mapping[str, Field]] = {
         entry=Entry.YES_NO,
         blank="Not said: no",
     ),
-    "customer": Field("Customer", "Firm or institute, as it stands on the quote.", required=True),
-    "address": Field("Address", "Street, town, country.", entry=Entry.LONG),
-    "contact": Field("Contact", "Who asked."),
-    "email": Field("E-mail", "Where the quote goes.", "name@example.org"),
-    "reference": Field("Their reference", "Number or date of the customer’s inquiry."),
-    "tax_rate": Field("Tax rate [%]", "On the sum of all lines. Empty: no tax.", "19"),
-    "validity_days": Field("Valid for [days]", "Empty: 30 days.", "30"),
-    "consumables_years": Field(
-        "Consumables to offer [years]",
-        "What the pumps use up in that time, besides the first charge. Empty: none.",
-        "1",
-    ),
-    "notes": Field("Notes", "Printed under the lines.", entry=Entry.LONG),
+    **PEOPLE,
     "limit": Field("Stacks to show", "The best ones, from 1 upwards.", "5"),
 }
 

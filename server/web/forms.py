@@ -161,6 +161,18 @@ class Form:
         kept = {p: v for p, v in self.values.items() if not f"{p}.".startswith(f"{group}.")}
         return Form(kept, self.many, self.extra_rows, self.faults, self.filled)
 
+    def only(self, group: str) -> Form:
+        """Return the form with the fields of one group such as ``sender`` alone."""
+        kept = {p: v for p, v in self.values.items() if p.startswith(f"{group}.")}
+        faults = tuple(fault for fault in self.faults if fault.field.startswith(f"{group}."))
+        return Form(kept, faults=faults, filled=self.filled)
+
+    def pairs(self) -> tuple[tuple[str, str], ...]:
+        """Return names and values as a browser would send them, to be sent on."""
+        single = ((path, value) for path, value in self.values.items() if value)
+        many = ((path, each) for path, chosen in self.many.items() for each in chosen)
+        return (*single, *many)
+
     def with_row(self, group: str) -> Form:
         """Return the form with one more empty row in a repeated group."""
         shown = len(self.row_numbers(group))

@@ -24,6 +24,7 @@ from server.web.words import assumed, means, sentence, words
 
 NAVIGATION: Sequence[tuple[str, str]] = (
     ("/inquiry", "New inquiry"),
+    ("/inquiries", "Received"),
     ("/check", "Check"),
     ("/consumables", "Consumables"),
     ("/catalog", "Catalogue"),
@@ -169,6 +170,7 @@ _HEADINGS: Mapping[int, str] = {
     405: "Not this way",
     413: "Too much at once",
     422: "This cannot be used",
+    429: "Too often",
     500: "Our mistake",
     503: "Not just now",
 }

@@ -113,6 +113,4 @@ def _pairs(remedy: Remedy, form: Form) -> tuple[tuple[str, str], ...]:
     paths = [path for path, _ in remedy.settings]
     if not paths or not all(path.startswith("stack.") or _has(form, path) for path in paths):
         return ()
-    changed = form.with_values(dict(remedy.settings))
-    many = [(path, value) for path, chosen in changed.many.items() for value in chosen]
-    return (*changed.values.items(), *many)
+    return form.with_values(dict(remedy.settings)).pairs()

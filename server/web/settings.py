@@ -14,7 +14,7 @@ from server.web.outgoing.target import Target
 
 DEFAULT_HOST = "127.0.0.1"
 DEFAULT_PORT = 8765
-DEFAULT_MISSES = 60
+DEFAULT_TRIES = 60
 
 
 class BadSetting(DomainError):
@@ -32,7 +32,7 @@ class Settings:
     public_base_url: str | None = None
     webhook: Target | None = None
     """Where the quote desk's events go."""
-    misses_per_hour: int = DEFAULT_MISSES
+    tries_per_hour: int = DEFAULT_TRIES
     """Links that lead nowhere that one address may try, and inquiries it may send, in an hour."""
 
 
@@ -49,7 +49,7 @@ def settings_from(
     ----------
     environment : mapping of str to str
         ``PUMPWRIGHT_HOST``, ``_PORT``, ``_DATA_DIR``, ``_CATALOG_DIR``, ``_PUBLIC_BASE_URL``,
-        ``_WEBHOOK_URL``, ``_WEBHOOK_SECRET``, ``_WEBHOOK_PRIVATE``, ``_MISSES_PER_HOUR``, and
+        ``_WEBHOOK_URL``, ``_WEBHOOK_SECRET``, ``_WEBHOOK_PRIVATE``, ``_TRIES_PER_HOUR``, and
         ``XDG_DATA_HOME`` for the default of the data folder.
     host, port, data_dir : str, int, Path or None
         From the command line; None where nothing was said.
@@ -74,7 +74,7 @@ def settings_from(
         catalog_dir=Path(catalog).expanduser().absolute() if catalog else None,
         public_base_url=_base_url(environment),
         webhook=_webhook(environment),
-        misses_per_hour=_misses(environment),
+        tries_per_hour=_tries(environment),
     )
 
 
@@ -119,10 +119,10 @@ def _webhook(environment: Mapping[str, str]) -> Target | None:
         raise BadSetting(f"PUMPWRIGHT_WEBHOOK_URL and _WEBHOOK_SECRET: {error}") from error
 
 
-def _misses(environment: Mapping[str, str]) -> int:
-    text = environment.get("PUMPWRIGHT_MISSES_PER_HOUR") or str(DEFAULT_MISSES)
+def _tries(environment: Mapping[str, str]) -> int:
+    text = environment.get("PUMPWRIGHT_TRIES_PER_HOUR") or str(DEFAULT_TRIES)
     if not (text.isascii() and text.isdigit() and 1 <= int(text[:9]) <= 1_000_000):
         raise BadSetting(
-            f"PUMPWRIGHT_MISSES_PER_HOUR is “{text[:40]}”; a number from 1 to 1000000 is wanted."
+            f"PUMPWRIGHT_TRIES_PER_HOUR is “{text[:40]}”; a number from 1 to 1000000 is wanted."
         )
     return int(text)

@@ -17,7 +17,7 @@ from server.web.deps import Services
 from server.web.settings import Settings
 from tests.builders import HandMadeEngine
 from tests.fakes import FakeEngine, MemoryAdviceStore, MemoryCatalogStore, MemoryQuoteDesk
-from tests.outside import MemoryOutbox
+from tests.outside import MemoryInquiryBox, MemoryOutbox
 from tests.web.browsing import EXAMPLE
 
 BASE_URL = "http://127.0.0.1:8765"
@@ -31,6 +31,7 @@ def memory_services() -> Services:
         catalogs=MemoryCatalogStore(),
         outbox=MemoryOutbox(),
         desk=MemoryQuoteDesk(),
+        inquiries=MemoryInquiryBox(),
     )
 
 
@@ -69,6 +70,7 @@ def site(demo_catalog: Catalog, tmp_path_factory: pytest.TempPathFactory) -> Fas
         catalogs=MemoryCatalogStore(demo_catalog),
         outbox=MemoryOutbox(),
         desk=MemoryQuoteDesk(),
+        inquiries=MemoryInquiryBox(),
     )
     return build_app(where, services, at_end=lambda: None)
 

@@ -77,8 +77,8 @@ def test_the_target_of_events_is_read_and_its_secret_is_not_shown() -> None:
         ("PUMPWRIGHT_WEBHOOK_URL", ""),
         ("PUMPWRIGHT_WEBHOOK_SECRET", "short"),
         ("PUMPWRIGHT_WEBHOOK_PRIVATE", "perhaps"),
-        ("PUMPWRIGHT_MISSES_PER_HOUR", "0"),
-        ("PUMPWRIGHT_MISSES_PER_HOUR", "many"),
+        ("PUMPWRIGHT_TRIES_PER_HOUR", "0"),
+        ("PUMPWRIGHT_TRIES_PER_HOUR", "many"),
     ],
 )
 def test_a_target_or_limit_that_cannot_be_used_is_refused_at_the_start(

@@ -13,6 +13,7 @@ from server.web.routes import (
     pages_home,
     pages_inquiry,
     pages_quote,
+    pages_received,
 )
 
 router = APIRouter(include_in_schema=False)
@@ -22,6 +23,7 @@ for part in (
     pages_advice,
     pages_quote,
     pages_check,
+    pages_received,
     pages_consumables,
     pages_catalog,
     pages_charts,

@@ -15,12 +15,13 @@ from server.fit.choice import StackChoice
 from server.fit.inquiry import read_inquiry
 from server.fit.requirements import Assumption, Requirements
 from server.fit.results import StackAdvice
+from server.quoting.inquiries import CONSENT
 from server.web.charts import stack_charts
 from server.web.choices import Choice, Group, check_choices, form_choices
 from server.web.deps import CatalogDep, Services, ServicesDep
 from server.web.fields import ROWS
 from server.web.forms import Form
-from server.web.pages import ChartView, RendererDep
+from server.web.pages import ChartView, Renderer, RendererDep
 from server.web.remedy_list import StackGroup, offers_in_check
 from server.web.summary import Stage, asked_in_words, stages_of
 from server.web.typed import Pairs, action_of
@@ -42,6 +43,7 @@ class CheckPage:
     charts: tuple[ChartView, ...] = ()
     assumptions: tuple[Assumption, ...] = ()
     remedies: tuple[StackGroup, ...] = ()
+    consent: str = CONSENT
 
 
 @router.get("")
@@ -65,15 +67,34 @@ def send_form(
     """Judge the choice, or show the form again with its faults."""
     form = Form.from_pairs(pairs)
     action = action_of(pairs)
-    choices, stack_choices = form_choices(), check_choices(catalog)
     if action.startswith("row:") and action.removeprefix("row:") in ROWS:
         form = form.with_row(action.removeprefix("row:"))
-        return renderer.page(request, CheckPage(form, choices, stack_choices))
+        return renderer.page(request, CheckPage(form, form_choices(), check_choices(catalog)))
     answered = judged(form, services, catalog)
+    return renderer.page(
+        request, check_page(form, answered, catalog, renderer), 422 if is_faulty(answered) else 200
+    )
+
+
+Judged = tuple[StackAdvice, Requirements]
+"""A stack, and what it was judged by."""
+
+
+def is_faulty(answered: Judged | Form) -> bool:
+    """Say whether an answer is a form with faults."""
+    return isinstance(answered, Form)
+
+
+def check_page(
+    form: Form, answered: Judged | Form, catalog: Catalog, renderer: Renderer
+) -> CheckPage:
+    """Return the page of an answer: the judged stack, or the form with its faults."""
+    choices, stack_choices = form_choices(), check_choices(catalog)
     if isinstance(answered, Form):
-        return renderer.page(request, CheckPage(answered, choices, stack_choices), 422)
+        shown = form.with_faults([*answered.faults, *form.faults])
+        return CheckPage(shown, choices, stack_choices)
     stack, requirements = answered
-    page = CheckPage(
+    return CheckPage(
         form,
         choices,
         stack_choices,
@@ -82,14 +103,11 @@ def send_form(
         flow=stages_of(stack.parts),
         charts=renderer.views(stack_charts(stack, requirements)),
         assumptions=requirements.assumptions,
-        remedies=offers_in_check(stack.remedies, form),
+        remedies=offers_in_check(stack.remedies, form.without("sender")),
     )
-    return renderer.page(request, page)
 
 
-def judged(
-    form: Form, services: Services, catalog: Catalog
-) -> tuple[StackAdvice, Requirements] | Form:
+def judged(form: Form, services: Services, catalog: Catalog) -> Judged | Form:
     """Return the judged stack with what it was judged by, or the form with its faults.
 
     Parameters
@@ -106,6 +124,7 @@ def judged(
     tuple or Form
         A form only when it has faults.
     """
+    form = form.without("sender")
     choice, faults = choice_of(form)
     try:
         asked = form.without("stack").request("chamber")

@@ -14,6 +14,7 @@ from server.fit.inquiry import checked
 from server.fit.letter.reader import read_letter
 from server.fit.presets import PRESETS, PresetValue
 from server.fit.requirements import Application
+from server.quoting.inquiries import ReceivedInquiry
 from server.web.choices import Choice, form_choices
 from server.web.deps import Services, ServicesDep, advise_and_save
 from server.web.examples import EXAMPLES
@@ -38,6 +39,8 @@ class InquiryPage:
     editing: bool = False
     view: LetterView | None = None
     """The customer's letter with marks, once it was read."""
+    received: ReceivedInquiry | None = None
+    """The inquiry of a customer that the form is filled with."""
 
 
 @router.get("/inquiry")
@@ -46,8 +49,13 @@ def empty_form(request: Request, services: ServicesDep, renderer: RendererDep) -
     asked = request.query_params
     form = Form()
     notes: tuple[str, ...] = ()
+    received: ReceivedInquiry | None = None
     if token := asked.get("from"):
         form = Form.from_request(services.advices.get(token).inquiry)
+        received = services.inquiries.of_advice(token)
+    elif token := asked.get("received"):
+        received = services.inquiries.get(token)
+        form = filled_with(received)
     elif example := asked.get("example"):
         if example not in EXAMPLES:
             raise NotFound("There is no such example.")
@@ -58,8 +66,9 @@ def empty_form(request: Request, services: ServicesDep, renderer: RendererDep) -
             before = words(form.value(path)) or "nothing"
             form = form.with_values({path: value[:100]})
             notes += (f"{label_at(path)}: {words(value[:100])} instead of {before[:100]}.",)
+    editing = bool(asked.get("from"))
     return renderer.page(
-        request, InquiryPage(form, form_choices(), notes, editing=bool(asked.get("from")))
+        request, InquiryPage(form, form_choices(), notes, editing, received=received)
     )
 
 
@@ -68,7 +77,8 @@ def send_form(
     request: Request, pairs: Pairs, services: ServicesDep, renderer: RendererDep
 ) -> Response:
     """Give advice, or show the form again: with faults, with usual values, or with one more row."""
-    form = Form.from_pairs(pairs).without("stack")
+    form = Form.from_pairs(pairs).without("stack").without("sender")
+    received = received_of(pairs, services)
     action = action_of(pairs)
     view: LetterView | None = None
     notes: tuple[str, ...] = ()
@@ -81,10 +91,12 @@ def send_form(
     elif action != "fill":
         answered = advised(form, services)
         if isinstance(answered, str):
+            if received is not None:
+                services.inquiries.note_advice(received.token, answered)
             return RedirectResponse(f"/advice/{answered}", status_code=303)
         form = answered
     status = 422 if form.faults else 200
-    shown = InquiryPage(form, form_choices(), notes, view=view)
+    shown = InquiryPage(form, form_choices(), notes, view=view, received=received)
     return renderer.page(request, shown, status)
 
 
@@ -104,6 +116,19 @@ def with_letter(form: Form) -> tuple[Form, LetterView | None]:
     except InvalidInquiry as error:
         faults = [replace(fault, field=LETTER) for fault in error.faults]
         return form.with_faults(faults), None
+
+
+def received_of(pairs: Pairs, services: Services) -> ReceivedInquiry | None:
+    """Return the customer's inquiry that a form was filled with, None for any other form."""
+    token = next((value for name, value in pairs if name == "received"), "")
+    return services.inquiries.get(token) if token else None
+
+
+def filled_with(received: ReceivedInquiry) -> Form:
+    """Return the form filled with a customer's inquiry, named after them."""
+    form = Form.from_request(received.typed)
+    who = received.sender.as_customer.name
+    return form if form.value("title") else form.with_values({"title": who})
 
 
 def advised(form: Form, services: Services) -> str | Form:

@@ -12,6 +12,7 @@ from server.errors import DomainError, Fault, InvalidInquiry
 from server.fit.results import StackAdvice
 from server.quoting.card import OperatingCard
 from server.quoting.desk.ports import QuoteHeading, QuoteQuery
+from server.quoting.inquiries import ReceivedInquiry
 from server.quoting.operating_card import operating_card
 from server.quoting.quote import Quote
 from server.web.deps import ServicesDep, actor_of, offer_and_save, utc_now
@@ -67,7 +68,16 @@ def quote_form(
 ) -> HTMLResponse:
     """Ask for customer and conditions."""
     stack = stack_of(services.advices.get(token), rank)
-    return renderer.page(request, QuoteFormPage(token, stack, Form()))
+    received = services.inquiries.of_advice(token)
+    form = Form() if received is None else customer_form(received)
+    return renderer.page(request, QuoteFormPage(token, stack, form))
+
+
+def customer_form(received: ReceivedInquiry) -> Form:
+    """Return the quote's form filled with who sent the inquiry."""
+    customer = received.sender.as_customer
+    who = {"customer": customer.name, "contact": customer.contact, "email": customer.email}
+    return Form().with_values(who)
 
 
 @router.post("/advice/{token}/stack/{rank}/quote")
