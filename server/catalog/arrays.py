@@ -30,6 +30,8 @@ from server.physics.speedtable import (
 
 GRID = log_grid(1e-10, 1.3e5, 16.0)
 """Pressures of every table: from below any ultimate pressure to above the atmosphere. [Pa]"""
+MOST_PAIRS = 20_000
+"""Rows of pairs that are kept, 2 kB each; pairs beyond are worked out anew for each inquiry."""
 
 
 @dataclass(frozen=True)
@@ -45,20 +47,37 @@ class CatalogArrays:
     """Speed tables of one catalogue; each gas is tabulated when it is first asked for."""
 
     pumps: tuple[Pump, ...]
-    pairs: tuple[tuple[BackingPump, RootsBooster], ...]
     row_of: Mapping[str, int]
-    row_of_pair: Mapping[tuple[str, str], int]
     _tables: dict[tuple[str, bool], SpeedTable] = field(default_factory=dict)
     _rows: dict[tuple[str, str, bool], FloatArray] = field(default_factory=dict)
     """Speeds by SKU and curve: most gases are pumped by the curve of another one."""
+    _pairs: dict[tuple[str, bool, str, str], FloatArray] = field(default_factory=dict)
 
     def speed(self, gas: str, *, with_ballast: bool = False) -> SpeedTable:
-        """Return the speeds of every pump, then of every backing pump with booster, for a gas."""
+        """Return the speeds of every pump by itself for a gas."""
         key = (gas, with_ballast)
         if key not in self._tables:
             alone = np.stack([self._row(pump, gas, with_ballast) for pump in self.pumps])
-            self._tables[key] = SpeedTable(GRID, np.vstack([alone, self._boosted(alone, gas)]))
+            self._tables[key] = SpeedTable(GRID, alone)
         return self._tables[key]
+
+    def boosted(
+        self,
+        pairs: Sequence[tuple[BackingPump, RootsBooster]],
+        gas: str,
+        *,
+        with_ballast: bool = False,
+    ) -> FloatArray:
+        """Return the speeds of backing pumps with boosters in front, shape (pairs, grid)."""
+        if not pairs:
+            return np.zeros((0, GRID.count))
+        keys = [(gas, with_ballast, backing.sku, booster.sku) for backing, booster in pairs]
+        new = {key: pair for key, pair in zip(keys, pairs, strict=True) if key not in self._pairs}
+        made = dict(zip(new, self._boosted(list(new.values()), gas, with_ballast), strict=True))
+        found = np.stack([made[key] if key in made else self._pairs[key] for key in keys])
+        if len(self._pairs) + len(made) <= MOST_PAIRS:
+            self._pairs |= made
+        return found
 
     def _row(self, pump: Pump, gas: str, with_ballast: bool) -> FloatArray:
         curve = curve_for(pump, gas, with_ballast=with_ballast).curve
@@ -69,17 +88,20 @@ class CatalogArrays:
             self._rows[key] = _speed_row(pump, curve)
         return self._rows[key]
 
-    def _boosted(self, alone: FloatArray, gas: str) -> FloatArray:
-        if not self.pairs:
+    def _boosted(
+        self, pairs: Sequence[tuple[BackingPump, RootsBooster]], gas: str, with_ballast: bool
+    ) -> FloatArray:
+        if not pairs:
             return np.zeros((0, GRID.count))
-        boosters = [booster for _, booster in self.pairs]
+        boosters = [booster for _, booster in pairs]
         limits = Boosters(
             np.array([booster.displacement_m3_s for booster in boosters]),
             np.array([booster.largest_difference_pa for booster in boosters]),
             np.array([booster.cut_in_pa for booster in boosters]),
             np.array([booster.bypass_valve for booster in boosters]),
         )
-        backing = SpeedTable(GRID, alone[[self.row_of[backing.sku] for backing, _ in self.pairs]])
+        alone = self.speed(gas, with_ballast=with_ballast).speed_m3_s
+        backing = SpeedTable(GRID, alone[[self.row_of[backing.sku] for backing, _ in pairs]])
         compression = compression_over_rest(
             _compressions(boosters, gas),
             _compressions(boosters, "air"),
@@ -97,18 +119,7 @@ def arrays_of(catalog: Catalog) -> CatalogArrays:
 @lru_cache(maxsize=4)
 def _arrays(key: _Key) -> CatalogArrays:
     pumps = tuple(pump for pump in key.catalog.of_type(Pump) if pump.curves)
-    backing = key.catalog.of_type(BackingPump)
-    pairs = tuple(
-        (pump, booster) for pump in backing for booster in key.catalog.of_type(RootsBooster)
-    )
-    return CatalogArrays(
-        pumps=pumps,
-        pairs=pairs,
-        row_of={pump.sku: row for row, pump in enumerate(pumps)},
-        row_of_pair={
-            (pump.sku, booster.sku): len(pumps) + row for row, (pump, booster) in enumerate(pairs)
-        },
-    )
+    return CatalogArrays(pumps, {pump.sku: row for row, pump in enumerate(pumps)})
 
 
 def _speed_row(pump: Pump, curve: SpeedCurve) -> FloatArray:

@@ -125,8 +125,16 @@ class BackTables:
 
     def _speeds(self, gas: str, *, ballast: bool) -> FloatArray:
         table = self.arrays.speed(gas, with_ballast=ballast).speed_m3_s
-        rows = np.array([_row(back, self.arrays) for back in self.backs], dtype=np.intp)
+        rows = [self.arrays.row_of[back.backing.sku] for back in self.backs]
         speeds = table[rows]
+        boosted = {
+            position: (back.backing, back.booster)
+            for position, back in enumerate(self.backs)
+            if isinstance(back.booster, RootsBooster)
+        }
+        speeds[list(boosted)] = self.arrays.boosted(
+            list(boosted.values()), gas, with_ballast=ballast
+        )
         for position, back in enumerate(self.backs):
             if isinstance(back.booster, TurboPump):
                 own = table[self.arrays.row_of[back.booster.sku]]
@@ -169,9 +177,3 @@ def _resting_pa(back: Back, requirements: Requirements) -> float:
         for vapour in vapours
         if back.trap is not None and is_caught(vapour, back.trap, requirements)
     )
-
-
-def _row(back: Back, arrays: CatalogArrays) -> int:
-    if isinstance(back.booster, RootsBooster):
-        return arrays.row_of_pair[back.backing.sku, back.booster.sku]
-    return arrays.row_of[back.backing.sku]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import pytest
@@ -99,6 +100,10 @@ def test_an_overloaded_high_vacuum_pump_carries_no_more_than_at_its_last_point(
         assert flow[beyond] == pytest.approx(last, rel=1e-9), pump.sku
 
 
+def pairs_of(catalog: Catalog) -> list[tuple[BackingPump, RootsBooster]]:
+    return list(product(catalog.of_type(BackingPump), catalog.of_type(RootsBooster)))
+
+
 def foreline_by_root_finder(booster: RootsBooster, own: Row, inlet_pa: float) -> float:
     """p₁·S_th = p₂·S_th/K₀(p₂) + p₂·S_b(p₂), solved for p₂ by scipy."""
     known = np.log(np.array(booster.compression_pressure_pa))
@@ -119,7 +124,7 @@ def test_a_booster_settles_where_both_pumps_carry_the_same(demo: Catalog, inlet_
     arrays = arrays_of(demo)
     table = arrays.speed("air").speed_m3_s
     checked = 0
-    for backing, booster in arrays.pairs:
+    for backing, booster in pairs_of(demo):
         own = table[arrays.row_of[backing.sku]]
         foreline = foreline_by_root_finder(booster, own, inlet_pa)
         limited = foreline - inlet_pa > 0.95 * booster.largest_difference_pa
@@ -127,7 +132,7 @@ def test_a_booster_settles_where_both_pumps_carry_the_same(demo: Catalog, inlet_
         if limited or inlet_pa > booster.cut_in_pa or foreline < 2 * backing.ultimate_pa:
             continue
         carried = foreline * float(np.interp(np.log(foreline), LN_GRID, own))
-        staged = table[arrays.row_of_pair[backing.sku, booster.sku]]
+        staged = arrays.boosted([(backing, booster)], "air")[0]
         found = float(np.interp(np.log(inlet_pa), LN_GRID, staged)) * inlet_pa
         alone = float(np.interp(np.log(inlet_pa), LN_GRID, own)) * inlet_pa
         assert found == pytest.approx(max(carried, alone), rel=0.02), (backing.sku, booster.sku)
@@ -139,8 +144,10 @@ def test_a_booster_never_makes_its_backing_pump_slower(demo: Catalog) -> None:
     arrays = arrays_of(demo)
     for gas in ("air", "hydrogen"):
         table = arrays.speed(gas).speed_m3_s
-        for (backing, booster), row in arrays.row_of_pair.items():
-            assert np.all(table[row] >= table[arrays.row_of[backing]] * (1 - 1e-12)), booster
+        pairs = pairs_of(demo)
+        for (backing, booster), row in zip(pairs, arrays.boosted(pairs, gas), strict=True):
+            own = table[arrays.row_of[backing.sku]]
+            assert np.all(row >= own * (1 - 1e-12)), booster.sku
 
 
 def test_tables_are_made_once_for_a_catalogue_and_anew_for_another_version() -> None:
@@ -161,7 +168,7 @@ def test_a_catalogue_without_boosters_has_rows_for_its_pumps_alone() -> None:
     )
     catalog = replace(a_catalog([turbo, a_backing_pump()]), version="no boosters")
     arrays = arrays_of(catalog)
-    assert arrays.pairs == ()
+    assert arrays.boosted([], "nitrogen").shape == (0, GRID.count)
     assert arrays.speed("nitrogen").speed_m3_s.shape == (2, GRID.count)
 
 
@@ -170,12 +177,13 @@ def test_a_booster_holds_back_hydrogen_less_and_its_backing_pumps_air_as_before(
 ) -> None:
     # p₁ = p_rest/K_air + (p₂ − p_rest)/K_H2 + p₂·S_b/S_th, solved for p₂ by scipy at 1 Pa
     arrays = arrays_of(demo)
-    air, light = (arrays.speed(gas).speed_m3_s for gas in ("air", "hydrogen"))
+    light = arrays.speed("hydrogen").speed_m3_s
     checked = 0
-    for backing, booster in arrays.pairs:
-        row = arrays.row_of_pair[backing.sku, booster.sku]
+    pairs = pairs_of(demo)
+    both = (arrays.boosted(pairs, gas) for gas in ("air", "hydrogen"))
+    for (backing, booster), of_air, of_light in zip(pairs, *both, strict=True):
         # at rest only air is left: both gases lose their speed at the same pressure
-        assert (light[row] > 0.0).argmax() == (air[row] > 0.0).argmax()
+        assert (of_light > 0.0).argmax() == (of_air > 0.0).argmax()
         own = light[arrays.row_of[backing.sku]]
         rest = GRID.pressure_pa[(own > 0.0).argmax() - 1]
 
@@ -197,8 +205,8 @@ def test_a_booster_holds_back_hydrogen_less_and_its_backing_pumps_air_as_before(
             continue
         carried = foreline * float(np.interp(np.log(foreline), LN_GRID, own))
         alone = float(np.interp(0.0, LN_GRID, own))
-        found = float(np.interp(0.0, LN_GRID, light[row]))
+        found = float(np.interp(0.0, LN_GRID, of_light))
         assert found == pytest.approx(max(carried, alone), rel=0.02), (backing.sku, booster.sku)
-        assert found <= float(np.interp(0.0, LN_GRID, air[row])) * (1 + 1e-9)
+        assert found <= float(np.interp(0.0, LN_GRID, of_air)) * (1 + 1e-9)
         checked += 1
     assert checked > 40
