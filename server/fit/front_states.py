@@ -48,6 +48,16 @@ def resting_pressure_pa(front: Front) -> float:
     return max(front.pump.ultimate_pa, vapour_pressure_pa(front.fluid, surface))
 
 
+def over_front_trap_pa(front: Front, requirements: Requirements) -> float:
+    """Return the pressure over the vapours that a front's trap holds while the process runs."""
+    vapours = dict.fromkeys(load.substance for load in requirements.process.vapour)
+    return sum(
+        over_trap_pa(gas, front.trap)
+        for gas in vapours
+        if front.trap is not None and is_caught(gas, front.trap, requirements)
+    )
+
+
 @dataclass(frozen=True)
 class FrontStates:
     """The states of n fronts with nothing but their own pressure at rest; solved when asked for."""
@@ -75,15 +85,7 @@ class FrontStates:
     @cached_property
     def process_resting_pa(self) -> FloatArray:
         """Pressure without gas load while vapour is pumped: what traps hold has one of its own."""
-        vapours = [load.substance for load in self.requirements.process.vapour]
-        over = [
-            sum(
-                over_trap_pa(gas, front.trap)
-                for gas in dict.fromkeys(vapours)
-                if front.trap is not None and is_caught(gas, front.trap, self.requirements)
-            )
-            for front in self.fronts
-        ]
+        over = [over_front_trap_pa(front, self.requirements) for front in self.fronts]
         return np.asarray(self.resting_pa + np.array(over))
 
     def limits(self, load: Mapping[str, float]) -> PumpLimits:

@@ -11,7 +11,7 @@ from server.catalog.arrays import GRID
 from server.catalog.items import TurboPump, VapourPump
 from server.fit.behind import parts_behind, rest_pa
 from server.fit.explain import Spot
-from server.fit.front_states import resting_pressure_pa
+from server.fit.front_states import over_front_trap_pa, resting_pressure_pa
 from server.fit.inlet import is_caught
 from server.fit.loads import AIR
 from server.fit.pump_limits import compression_left
@@ -135,14 +135,14 @@ def _high_vacuum_rest(
     else:
         note = "its own surfaces, mostly hydrogen once it is baked"
         yield _rest_row(f"final pressure of {front.pump.name}", own, note)
-    left = pressure_pa - own
-    if left <= _UNSEEN * spot.at(state.chamber_pa):
-        return
-    if isinstance(front.pump, TurboPump):
+    least = _UNSEEN * spot.at(state.chamber_pa)
+    over = over_front_trap_pa(front, spot.judged.case.requirements) if working else 0.0
+    if front.trap is not None and over > least:
+        yield _rest_row(f"vapour over {front.trap.name}", over, _held_names(spot))
+    left = pressure_pa - own - over
+    if left > least and isinstance(front.pump, TurboPump):
         back = returning(spot, state, front.pump, working=working)
         yield _rest_row("back through the rotor from the foreline", left, _leading(back))
-    elif front.trap is not None:
-        yield _rest_row(f"vapour over {front.trap.name}", left, _held_names(spot))
 
 
 def returning(

@@ -16,9 +16,9 @@ from server.fit.candidates import Back, Front
 from server.fit.costs import Purse
 from server.fit.evacuation import crossover_pressure_pa
 from server.fit.explain import Spot
-from server.fit.front_states import process_time_s, resting_pressure_pa
+from server.fit.front_states import over_front_trap_pa, process_time_s, resting_pressure_pa
 from server.fit.geometry import chamber_line, foreline, line_to_trap, rough_line, rough_line_to_trap
-from server.fit.inlet import is_caught, over_trap_pa
+from server.fit.inlet import is_caught
 from server.fit.loads import AIR, Loads
 from server.fit.pump_limits import compression_left
 from server.fit.requirements import Requirements
@@ -327,11 +327,9 @@ class Bench:
 
     def over_trap_pa(self, state: Settled) -> float:
         """Pressure over the vapour that the front's trap holds while the process runs."""
-        if self.front is None or self.front.trap is None or state.key != "process":
+        if self.front is None or state.key != "process":
             return 0.0
-        vapours = dict.fromkeys(load.substance for load in self.requirements.process.vapour)
-        held = (gas for gas in vapours if self.is_caught(gas))
-        return sum(over_trap_pa(gas, self.front.trap) for gas in held)
+        return over_front_trap_pa(self.front, self.requirements)
 
     @cached_property
     def resting_pa(self) -> float:
