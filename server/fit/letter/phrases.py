@@ -55,8 +55,8 @@ _NEGATED = re.compile(
     re.IGNORECASE,
 )
 _NOT_NEEDED = re.compile(
-    r"\b(?:not? need|need not|needn['’]?t|not necessar\w*|not have to|not be"
-    r"|do(?:es)?n['’]t (?:have|need) to)\b[^,;:.]{0,30}$",
+    r"\b(?:not?\s+need|need\s+not|needn['’]?t|not\s+necessar\w*|not\s+have\s+to|not\s+be"
+    r"|do(?:es)?n['’]t\s+(?:have|need)\s+to)\b[^,;:.]{0,30}$",
     re.IGNORECASE,
 )
 
