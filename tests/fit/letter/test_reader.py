@@ -46,8 +46,7 @@ Thanks!
 CHATTY = """Good morning, our vacuum oven, inside 60 x 50 x 70 cm, dries electrode foils at
 0.5 mbar. They lose 400 g/h of an additive and 30 g/h water. It should get down to 1 mbar within
 half an hour. The shelves are at 80 °C. Nothing corrosive, non-toxic, but some dust. It does not
-need to be
-oil-free. Please answer in 5 days. > not a quotation
+need to be oil-free. Please answer in 5 days. > not a quotation
 > the old offer was for 300 L and 1e-3 mbar
 """
 
