@@ -26,23 +26,43 @@ class Use:
     """The pumps stand there already: no first charge, and their age is not known."""
     run_s_per_day: float | None = None
     """How long pumps that are not needed all day run, as in ``running_hours_per_year``."""
+    hours_since_service: float | None = None
+    """What installed pumps have run since everything on them was last renewed; None: not known."""
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.horizon_years) and self.horizon_years > 0):
             raise OutOfRange("Consumables are counted over a time above zero.")
+        since = self.hours_since_service
+        if since is not None and not (math.isfinite(since) and since >= 0):
+            raise OutOfRange("Hours since the last service are a number from zero upwards.")
 
     def hours(self, kind: PumpKind) -> float:
         """Return the running hours of a pump over the horizon. [h]."""
         return running_hours_per_year(self.duty, kind, self.run_s_per_day) * self.horizon_years
 
     def replacements(self, kind: PumpKind, every_hours: float) -> int:
-        """Return how often a part of a pump is replaced within the horizon.
+        """Return how often a part of a pump is replaced within the horizon."""
+        left = self.hours(kind) - self.first_due_hours(every_hours)
+        return max(0, math.ceil(round(left / every_hours, 9)))
 
-        New parts last their whole life first; the age of installed ones is not known, so that the
-        first replacement may be due at once.
+    def first_due_hours(self, every_hours: float) -> float:
+        """Return the running hours from now until a part is first replaced. [h].
+
+        New parts last their whole life. The age of installed ones is what has run since the last
+        service; where that is not known, the first replacement may be due at once.
         """
-        lives = math.ceil(round(self.hours(kind) / every_hours, 9))
-        return lives if self.installed else max(0, lives - 1)
+        if not self.installed:
+            return every_hours
+        if self.hours_since_service is None:
+            return 0.0
+        return max(0.0, every_hours - self.hours_since_service)
+
+    def due_hours(self, kind: PumpKind, every_hours: float) -> tuple[float, ...]:
+        """Return the running hours from now at which a part is replaced. [h]."""
+        first = self.first_due_hours(every_hours)
+        return tuple(
+            first + number * every_hours for number in range(self.replacements(kind, every_hours))
+        )
 
 
 def running_hours_per_year(

@@ -188,6 +188,8 @@ def _fluid_lines(job: _Job, containers: Sequence[Fluid]) -> tuple[list[UpkeepLin
     story = _fluid_story(job, first, changes, top_up)
     if life.reasons and changes:
         story += f"; a change every {life.hours:.0f} h: {', '.join(life.reasons)}"
+    if changes:
+        story += _age(job, life.hours)
     lines = []
     for item, early, late in zip(containers, first_packs, later_packs, strict=True):
         reason = f"{story} → {early + late} × {volume_text(item.container_m3)}"
@@ -245,8 +247,18 @@ def _by_hours_or_openings(job: _Job, spare: Spare, strip_downs: int) -> tuple[in
 
 
 def _hours_reason(job: _Job, every_hours: float) -> str:
-    due = "; age unknown, the first may be due at once" if job.use.installed else ""
-    return f"every {every_hours:.0f} h in {job.hours:.0f} h of running{due}"
+    return f"every {every_hours:.0f} h in {job.hours:.0f} h of running{_age(job, every_hours)}"
+
+
+def _age(job: _Job, every_hours: float) -> str:
+    """Return what is known of the age of installed parts, as the end of a sentence."""
+    since = job.use.hours_since_service
+    if not job.use.installed:
+        return ""
+    if since is None:
+        return "; age unknown, the first may be due at once"
+    late = ", overdue" if since > every_hours else ""
+    return f"; {since:.0f} h since the last service{late}"
 
 
 def _fitted_lines(job: _Job) -> list[UpkeepLine]:

@@ -32,6 +32,11 @@ class StackPump:
     fitted: tuple[Item, ...]
     """Filters and traps at this pump."""
 
+    @property
+    def grade(self) -> str | None:
+        """Grade of its fluid, None where it has none."""
+        return None if self.fluid is None else self.fluid.grade
+
 
 @dataclass(frozen=True)
 class StackItems:

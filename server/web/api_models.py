@@ -266,6 +266,27 @@ class UpkeepLineOut(Out):
     reason: str
 
 
+class DueOut(Out):
+    """Upkeep of a pump that is due on a day."""
+
+    day: date
+    what: str
+    pump: str
+    sku: str
+    label: str
+    quantity: int
+    part_sku: str
+    why: str
+
+
+class RefusedRowOut(Out):
+    """A row of a pasted table that could not be used: its line, its cells, what is wrong."""
+
+    number: int
+    cells: list[str]
+    faults: list[FaultOut]
+
+
 class ConsumablesOut(Out):
     """What pumps use up over a period."""
 
@@ -275,6 +296,9 @@ class ConsumablesOut(Out):
     assumptions: list[AssumptionOut]
     lines: list[UpkeepLineOut]
     total: Money
+    as_of: date
+    due: list[DueOut]
+    refused: list[RefusedRowOut]
 
 
 class PartyOut(Out):

@@ -271,6 +271,22 @@ FIELDS: Final[Mapping[str, Field]] = {
         options="fluids",
         blank="The usual one",
     ),
+    "pumps.*.last_service": Field(
+        "Last service",
+        "When it was last renewed. Empty: not known; work may be due at once.",
+        "2025-03-01",
+    ),
+    "pumps.*.hours_per_year": Field(
+        "Hours a year", "Running hours. Empty: from the duty below.", "1800"
+    ),
+    "table": Field(
+        "A table of pumps",
+        "CSV with headings in the first row: pump (stock number or the words of its class), "
+        "quantity, fluid, last service, hours a year, label. Rows that cannot be read are shown "
+        "with the reason; the others count.",
+        entry=Entry.LONG,
+    ),
+    "as_of": Field("Count from", "The day the years begin. Empty: today.", "2026-01-01"),
     "horizon_years": Field("Years to count", "Empty: one year.", "2"),
     "installed": Field(
         "Are the pumps installed already?",
@@ -298,7 +314,10 @@ ROWS: Final[Mapping[str, Rows]] = {
         at_least=2,
     ),
     "pumps": Rows(
-        "The pumps", "One row for each kind of pump.", "pump", ("sku", "quantity", "fluid")
+        "The pumps",
+        "One row for each kind of pump.",
+        "pump",
+        ("sku", "quantity", "fluid", "last_service", "hours_per_year"),
     ),
     "process.gas": Rows("Process gas", "Gas let in while at pressure.", "gas", ("species", "flow")),
     "process.vapour": Rows(

@@ -26,6 +26,46 @@ async def pairs_of(request: Request) -> list[tuple[str, str]]:
     return [(name, value) for name, value in form.multi_items() if isinstance(value, str)]
 
 
+LARGEST_FILE = 400_000
+UNREADABLE = "\ufffd"
+
+
+async def pairs_with_file_of(request: Request) -> list[tuple[str, str]]:
+    """Return the fields of a form as sent; a text file stands in the place of its field.
+
+    Parameters
+    ----------
+    request : Request
+        With a form as its body; the file's own field ends in ``_file``: ``table_file`` fills
+        ``table``.
+
+    Returns
+    -------
+    list of (name, value)
+        What is no text, or more of it than is read, ends in the sign for an unreadable character,
+        so that whoever reads the field can say so beside it.
+    """
+    async with request.form(max_files=1, max_fields=MOST_FIELDS) as form:
+        sent = form.multi_items()
+        pairs = [(name, value) for name, value in sent if isinstance(value, str)]
+        for name, value in sent:
+            if not isinstance(value, str) and value.size:
+                field = name.removesuffix("_file")
+                pairs = [pair for pair in pairs if pair[0] != field]
+                pairs.append((field, _text_of(await value.read(LARGEST_FILE + 1))))
+    return pairs
+
+
+def _text_of(content: bytes) -> str:
+    if b"\x00" in content or len(content) > LARGEST_FILE:
+        return UNREADABLE
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return content.decode("cp1252", errors="replace")  # what spreadsheets write otherwise
+
+
+PairsWithFile = Annotated[list[tuple[str, str]], Depends(pairs_with_file_of)]
 Pairs = Annotated[list[tuple[str, str]], Depends(pairs_of)]
 
 

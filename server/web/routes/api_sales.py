@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.responses import Response
 
-from server.quoting.documents import quote_csv, quote_json
+from server.quoting.documents import bill_csv, quote_csv, quote_json
+from server.quoting.due_dates import calendar_file
 from server.web.api_desk import CurrentQuoteOut, current_out
 from server.web.api_models import (
     AssumptionOut,
     CatalogIdentityOut,
     ConsumablesOut,
+    DueOut,
     QuoteOut,
+    RefusedRowOut,
     UpkeepLineOut,
 )
 from server.web.consumables import ConsumablesIn, consumables_for
@@ -22,6 +25,12 @@ from server.web.deps import ActorDep, CatalogDep, ServicesDep, offer_and_save, u
 from server.web.routes.api import MISSING, REFUSALS, as_json
 
 router = APIRouter(prefix="/api/v1", tags=["api"], responses=REFUSALS)
+
+
+def as_text(media_type: str) -> dict[int | str, dict[str, Any]]:
+    """Return how an answer that is a text file is described."""
+    return {200: {"content": {media_type: {"schema": {"type": "string"}}}}}
+
 
 Cell = str | float | int | None
 Number = Annotated[str, Path(min_length=1, max_length=40)]
@@ -57,8 +66,29 @@ def consumables(request: ConsumablesIn, catalog: CatalogDep) -> Response:
         assumptions=[AssumptionOut.model_validate(each) for each in answer.assumptions],
         lines=[UpkeepLineOut.model_validate(line) for line in bill.lines],
         total=bill.total,
+        as_of=answer.as_of,
+        due=[DueOut.model_validate(each) for each in answer.due],
+        refused=[
+            RefusedRowOut.model_validate(row)
+            for row in (answer.table.refused if answer.table else ())
+        ],
     )
     return as_json(told)
+
+
+@router.post("/consumables.csv", response_class=Response, responses=as_text("text/csv"))
+def consumables_as_csv(request: ConsumablesIn, catalog: CatalogDep) -> Response:
+    """Return what pumps use up as a table for spreadsheets."""
+    answer = consumables_for(request, catalog)
+    return Response(bill_csv(answer.bill), media_type="text/csv")
+
+
+@router.post("/consumables.ics", response_class=Response, responses=as_text("text/calendar"))
+def consumables_as_calendar(request: ConsumablesIn, catalog: CatalogDep) -> Response:
+    """Return the days on which upkeep is due, as a calendar file (RFC 5545)."""
+    answer = consumables_for(request, catalog)
+    text = calendar_file(answer.due, answer.as_of, catalog.items)
+    return Response(text, media_type="text/calendar")
 
 
 @router.post("/quotes", response_model=CurrentQuoteOut, status_code=201, responses=MISSING)

@@ -15,13 +15,15 @@ from server.fit.requirements import Assumption
 from server.fit.upkeep import UpkeepGroup, UpkeepLine
 from server.quoting.consumables import ConsumablesBill
 from server.quoting.documents import bill_csv
+from server.quoting.due_dates import DueDate, calendar_file
+from server.quoting.installed import InstalledTable
 from server.web.choices import Choice, Group, consumables_choices, form_choices
 from server.web.consumables import ConsumablesAnswer, consumables_for, read_consumables
 from server.web.deps import CatalogDep
 from server.web.fields import ROWS
 from server.web.forms import Form
 from server.web.pages import RendererDep
-from server.web.typed import Pairs, action_of
+from server.web.typed import PairsWithFile, action_of
 
 router = APIRouter(prefix="/consumables")
 
@@ -37,6 +39,8 @@ class ConsumablesPage:
     bill: ConsumablesBill | None = None
     groups: Sequence[tuple[UpkeepGroup, tuple[UpkeepLine, ...]]] = ()
     assumptions: tuple[Assumption, ...] = ()
+    due: tuple[DueDate, ...] = ()
+    table: InstalledTable | None = None
 
 
 @router.get("")
@@ -52,7 +56,7 @@ def empty_form(request: Request, catalog: CatalogDep, renderer: RendererDep) -> 
 
 @router.post("")
 def send_form(
-    request: Request, pairs: Pairs, catalog: CatalogDep, renderer: RendererDep
+    request: Request, pairs: PairsWithFile, catalog: CatalogDep, renderer: RendererDep
 ) -> Response:
     """List what is used up as a page or a file, or show the form again with its faults."""
     form = Form.from_pairs(pairs)
@@ -65,12 +69,21 @@ def send_form(
     if isinstance(answer, Form):
         return renderer.page(request, ConsumablesPage(answer, choices, pumps), 422)
     if action == "csv":
-        headers = {"Content-Disposition": 'attachment; filename="consumables.csv"'}
-        return Response(bill_csv(answer.bill), media_type="text/csv", headers=headers)
+        return _file("consumables.csv", bill_csv(answer.bill), "text/csv")
+    if action == "ics":
+        text = calendar_file(answer.due, answer.as_of, catalog.items)
+        return _file("upkeep.ics", text, "text/calendar")
     bill = answer.bill
     groups = [(group, bill.lines_of(group)) for group in UpkeepGroup if bill.lines_of(group)]
-    page = ConsumablesPage(form, choices, pumps, bill, groups, answer.assumptions)
+    page = ConsumablesPage(
+        form, choices, pumps, bill, groups, answer.assumptions, answer.due, answer.table
+    )
     return renderer.page(request, page)
+
+
+def _file(name: str, text: str, media_type: str) -> Response:
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(text, media_type=media_type, headers=headers)
 
 
 def counted(form: Form, catalog: Catalog) -> ConsumablesAnswer | Form:
@@ -89,7 +102,7 @@ def counted(form: Form, catalog: Catalog) -> ConsumablesAnswer | Form:
         A form only when it has faults.
     """
     asked = form.request()
-    if "pumps" not in asked:
+    if "pumps" not in asked and "table" not in asked:
         return form.with_faults([Fault("pumps.0.sku", "", "Choose at least one pump.")])
     try:
         return consumables_for(read_consumables(asked), catalog)
