@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from server.web.field_kinds import Entry, Field, Rows
+from server.web.fields_desk import DESK, DESK_ROWS
 from server.web.fields_people import PEOPLE
 
 __all__ = ["FIELDS", "ROWS", "Entry", "Field", "Rows", "field_at", "label_at", "pattern"]
@@ -302,6 +303,7 @@ FIELDS: Final[Mapping[str, Field]] = {
     ),
     **PEOPLE,
     "limit": Field("Stacks to show", "The best ones, from 1 upwards.", "5"),
+    **DESK,
 }
 
 ROWS: Final[Mapping[str, Rows]] = {
@@ -334,6 +336,7 @@ ROWS: Final[Mapping[str, Rows]] = {
         ("substance", "mass", "temperature", "area", "drying_time", "rate"),
         at_most=10,
     ),
+    **DESK_ROWS,
 }
 
 

@@ -156,6 +156,11 @@ class Form:
         """Return the form with the faults found in it."""
         return Form(self.values, self.many, self.extra_rows, tuple(faults), self.filled)
 
+    def over(self, below: Form) -> Form:
+        """Return the form laid over another one, whose values stand where nothing was sent."""
+        values = {**below.values, **self.values}
+        return Form(values, self.many, self.extra_rows, self.faults, self.filled)
+
     def without(self, group: str) -> Form:
         """Return the form without a field, or the fields of a group such as ``stack``."""
         kept = {p: v for p, v in self.values.items() if not f"{p}.".startswith(f"{group}.")}

@@ -71,4 +71,15 @@ Pairs = Annotated[list[tuple[str, str]], Depends(pairs_of)]
 
 def action_of(pairs: list[tuple[str, str]]) -> str:
     """Return which button was pressed, empty for none."""
-    return next((value for name, value in pairs if name == "action"), "")
+    return word_of(pairs, "action")
+
+
+def word_of(pairs: list[tuple[str, str]], name: str) -> str:
+    """Return what a hidden field or a button says, empty where it is not there."""
+    return next((value for key, value in pairs if key == name), "")
+
+
+def number_of(pairs: list[tuple[str, str]], name: str) -> int:
+    """Return the whole number of a hidden field, zero where there is none: no version is zero."""
+    text = word_of(pairs, name)
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else 0

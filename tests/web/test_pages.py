@@ -24,9 +24,11 @@ from server.web.routes import (
     pages_catalog,
     pages_check,
     pages_consumables,
+    pages_desk,
     pages_home,
     pages_inquiry,
     pages_quote,
+    pages_quotes,
 )
 from tests.web.browsing import EXAMPLE, read, values_of
 
@@ -40,6 +42,8 @@ PAGE_CLASSES: list[type[Page]] = [ErrorPage] + [
         pages_consumables,
         pages_catalog,
         pages_quote,
+        pages_quotes,
+        pages_desk,
     )
     for name, page in vars(module).items()
     if name.endswith("Page") and page.__module__ == module.__name__

@@ -10,9 +10,11 @@ from server.web.routes import (
     pages_charts,
     pages_check,
     pages_consumables,
+    pages_desk,
     pages_home,
     pages_inquiry,
     pages_quote,
+    pages_quotes,
     pages_received,
 )
 
@@ -22,6 +24,8 @@ for part in (
     pages_inquiry,
     pages_advice,
     pages_quote,
+    pages_quotes,
+    pages_desk,
     pages_check,
     pages_received,
     pages_consumables,

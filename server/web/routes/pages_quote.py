@@ -1,4 +1,4 @@
-"""From a stack to paper: the quote's form, the quote as issued, the operating card."""
+"""From a stack to paper: the form that begins a quote, the operating card."""
 
 from __future__ import annotations
 
@@ -11,19 +11,15 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from server.errors import DomainError, Fault, InvalidInquiry
 from server.fit.results import StackAdvice
 from server.quoting.card import OperatingCard
-from server.quoting.desk.ports import QuoteHeading, QuoteQuery
 from server.quoting.inquiries import ReceivedInquiry
 from server.quoting.operating_card import operating_card
-from server.quoting.quote import Quote
-from server.web.deps import ServicesDep, actor_of, offer_and_save, utc_now
+from server.web.deps import ServicesDep, actor_of, offer_and_save
 from server.web.forms import Form
 from server.web.pages import RendererDep
 from server.web.routes.pages_advice import stack_of
 from server.web.typed import Pairs
 
 router = APIRouter()
-
-RECENT = 100
 
 
 @dataclass(frozen=True)
@@ -34,22 +30,6 @@ class QuoteFormPage:
     token: str
     stack: StackAdvice
     form: Form
-
-
-@dataclass(frozen=True)
-class QuotePage:
-    """A quote as it was issued."""
-
-    template: ClassVar[str] = "quote/quote.html"
-    quote: Quote
-
-
-@dataclass(frozen=True)
-class QuotesPage:
-    """The newest quotes."""
-
-    template: ClassVar[str] = "quote/list.html"
-    quotes: tuple[QuoteHeading, ...]
 
 
 @dataclass(frozen=True)
@@ -101,21 +81,6 @@ def make_quote(
     else:
         return RedirectResponse(f"/quotes/{case.number}", status_code=303)
     return renderer.page(request, QuoteFormPage(token, stack, form), 422)
-
-
-@router.get("/quotes")
-def list_quotes(request: Request, services: ServicesDep, renderer: RendererDep) -> HTMLResponse:
-    """Show the newest quotes."""
-    found = services.desk.search(QuoteQuery(page_size=RECENT), utc_now().date())
-    return renderer.page(request, QuotesPage(found.headings))
-
-
-@router.get("/quotes/{number}")
-def show_quote(
-    request: Request, number: str, services: ServicesDep, renderer: RendererDep
-) -> HTMLResponse:
-    """Show a quote's current revision as it is printed."""
-    return renderer.page(request, QuotePage(services.desk.get(number).current.content))
 
 
 @router.get("/advice/{token}/stack/{rank}/card")
