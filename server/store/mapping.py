@@ -21,7 +21,7 @@ from server.quoting.desk.outbox import OutboxMessage
 from server.quoting.desk.ports import QuoteHeading
 from server.quoting.desk.revision import Revision
 from server.quoting.desk.states import QuoteState, state_on
-from server.store.tables import AdviceRow, OutboxRow, QuoteCaseRow, QuoteRevisionRow
+from server.store.tables import AdviceRow, OutboxRow, QuoteCaseRow, QuoteRecordRow, QuoteRevisionRow
 
 RecordT = TypeVar("RecordT")
 
@@ -80,7 +80,7 @@ def heading(row: AdviceRow) -> AdviceHeading:
 
 @dataclass(frozen=True)
 class CaseRecord:
-    """What a quote's row holds beside its revisions."""
+    """What is kept of a quote beside its revisions and what it is found by."""
 
     events: tuple[Event, ...]
     internal_notes: str
@@ -89,9 +89,8 @@ class CaseRecord:
 
 
 def case_row(case: QuoteCase) -> QuoteCaseRow:
-    """Return the row of a quote, without its revisions."""
+    """Return the row by which a quote is found."""
     content = case.current.content
-    record = CaseRecord(case.events, case.internal_notes, case.links, case.answer)
     return QuoteCaseRow(
         number=case.number,
         version=case.version,
@@ -107,8 +106,13 @@ def case_row(case: QuoteCase) -> QuoteCaseRow:
         total=content.total,
         customer_key=content.customer.name.casefold(),
         words=_words(case),
-        record=packed(record),
     )
+
+
+def record_row(case: QuoteCase) -> QuoteRecordRow:
+    """Return the row of what happened to a quote."""
+    record = CaseRecord(case.events, case.internal_notes, case.links, case.answer)
+    return QuoteRecordRow(number=case.number, record=packed(record))
 
 
 def revision_row(revision: Revision, state: QuoteState) -> QuoteRevisionRow:
@@ -121,9 +125,11 @@ def revision_row(revision: Revision, state: QuoteState) -> QuoteRevisionRow:
     )
 
 
-def case_of(row: QuoteCaseRow, revisions: Sequence[QuoteRevisionRow]) -> QuoteCase:
-    """Return the quote of a row and those of its revisions, in their order."""
-    record = unpacked(CaseRecord, row.record)
+def case_of(
+    row: QuoteCaseRow, happened: QuoteRecordRow, revisions: Sequence[QuoteRevisionRow]
+) -> QuoteCase:
+    """Return the quote of its rows, those of its revisions in their order."""
+    record = unpacked(CaseRecord, happened.record)
     return QuoteCase(
         number=row.number,
         version=row.version,

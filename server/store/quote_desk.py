@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
-from typing import Any
 
 from sqlalchemy import BigInteger, ColumnElement, and_, desc, func, or_, select, type_coerce
-from sqlalchemy.orm import load_only
 from sqlmodel import Session, col
 
 from server.errors import Conflict, NotFound
@@ -20,16 +18,10 @@ from server.quoting.desk.use_cases import stale
 from server.quoting.quote import quote_number
 from server.store.columns import STEPS
 from server.store.engine import Database
-from server.store.mapping import case_of, case_row, quote_heading, revision_row
+from server.store.mapping import case_of, case_row, quote_heading, record_row, revision_row
 from server.store.numbers import next_number
 from server.store.outbox import keep_messages
-from server.store.tables import QuoteCaseRow, QuoteRevisionRow
-
-_HEADING_COLUMNS: tuple[Any, ...] = (
-    QuoteCaseRow.number, QuoteCaseRow.revision, QuoteCaseRow.state, QuoteCaseRow.customer,
-    QuoteCaseRow.title, QuoteCaseRow.reference, QuoteCaseRow.currency, QuoteCaseRow.total,
-    QuoteCaseRow.created_at, QuoteCaseRow.changed_at, QuoteCaseRow.valid_until,
-)  # fmt: skip
+from server.store.tables import QuoteCaseRow, QuoteRecordRow, QuoteRevisionRow
 
 
 class SqlQuoteDesk:
@@ -45,6 +37,7 @@ class SqlQuoteDesk:
             opened = case.numbered(quote_number(year, next_number(session, "quote", year)))
             session.add(case_row(opened))
             session.flush()  # the revisions point at it
+            session.add(record_row(opened))
             for revision, state in zip(opened.revisions, opened.standings, strict=True):
                 session.add(revision_row(revision, state))
             keep_messages(session, messages)
@@ -74,15 +67,16 @@ class SqlQuoteDesk:
             When somebody changed it since ``seen_version``; nothing is kept.
         """
         saved = case.saved_after(seen_version)
-        row = case_row(saved)  # the long part, done before the lock is taken
+        row, record = case_row(saved), record_row(saved)  # the long part, before the lock is taken
         revisions = [
             revision_row(*pair) for pair in zip(saved.revisions, saved.standings, strict=True)
         ]
         with self._database.writing() as session:
-            kept, kept_revisions = _rows(session, case.number)
+            kept, kept_record, kept_revisions = _rows(session, case.number)
             if kept.version != seen_version:
-                raise Conflict(stale(case_of(kept, kept_revisions)))
+                raise Conflict(stale(case_of(kept, kept_record, kept_revisions)))
             _overwrite(kept, row)
+            kept_record.record = record.record
             _keep_revisions(session, revisions, kept_revisions)
             keep_messages(session, messages)
         return saved
@@ -95,7 +89,6 @@ class SqlQuoteDesk:
             order = (desc(col(QuoteCaseRow.created_at)), desc(col(QuoteCaseRow.number)))
             rows = (
                 select(QuoteCaseRow)
-                .options(load_only(*_HEADING_COLUMNS))
                 .where(*wanted)
                 .order_by(*order)
                 .limit(query.page_size)
@@ -105,16 +98,18 @@ class SqlQuoteDesk:
         return QuotePage(headings, found, query.page, query.page_size, sums)
 
 
-def _rows(session: Session, number: str) -> tuple[QuoteCaseRow, Sequence[QuoteRevisionRow]]:
-    row = session.get(QuoteCaseRow, number)
-    if row is None:
+def _rows(
+    session: Session, number: str
+) -> tuple[QuoteCaseRow, QuoteRecordRow, Sequence[QuoteRevisionRow]]:
+    row, record = session.get(QuoteCaseRow, number), session.get(QuoteRecordRow, number)
+    if row is None or record is None:
         raise NotFound(f"There is no quote “{number[:40]}”.")
     revisions = (
         select(QuoteRevisionRow)
         .where(col(QuoteRevisionRow.number) == number)
         .order_by(col(QuoteRevisionRow.revision))
     )
-    return row, session.scalars(revisions).all()
+    return row, record, session.scalars(revisions).all()
 
 
 def _overwrite(kept: QuoteCaseRow, new: QuoteCaseRow) -> None:

@@ -54,12 +54,13 @@ class NumberSeries(SQLModel, table=True):
 
 
 class QuoteCaseRow(SQLModel, table=True):
-    """One quote; the record holds what happened, the other columns are for finding it."""
+    """One quote, by what it is found by; short rows, so that a search reads little."""
 
     __tablename__: ClassVar[str] = "quote_case"
     __table_args__ = (
         Index("ix_quote_case_order", "created_at", "number"),
-        Index("ix_quote_case_state", "state", "valid_until"),
+        Index("ix_quote_case_state", "state", "valid_until", "currency", "total"),
+        Index("ix_quote_case_sum", "currency", "total"),
     )
 
     number: str = Field(primary_key=True)
@@ -80,6 +81,14 @@ class QuoteCaseRow(SQLModel, table=True):
     """Case-folded, to be searched in."""
     words: str
     """Case-folded text that is searched in."""
+
+
+class QuoteRecordRow(SQLModel, table=True):
+    """What happened to a quote, and what was said about it."""
+
+    __tablename__: ClassVar[str] = "quote_record"
+
+    number: str = Field(primary_key=True, foreign_key="quote_case.number")
     record: str = Field(sa_type=PackedText)
 
 

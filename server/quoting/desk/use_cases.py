@@ -186,6 +186,9 @@ def answer(
 ) -> QuoteCase:
     """Record the customer's answer to a revision, once.
 
+    The revision names what the customer saw; the version is the one that is read when the answer
+    comes, so that a note written in the house meanwhile does not turn the customer away.
+
     Parameters
     ----------
     actor : Actor

@@ -42,10 +42,16 @@ def upgrade() -> None:
         sa.Column("total", sa.BigInteger(), nullable=False),
         sa.Column("customer_key", sa.String(), nullable=False),
         sa.Column("words", sa.String(), nullable=False),
-        sa.Column("record", sa.LargeBinary(), nullable=False),
     )
     op.create_index("ix_quote_case_order", "quote_case", ["created_at", "number"])
-    op.create_index("ix_quote_case_state", "quote_case", ["state", "valid_until"])
+    state = ["state", "valid_until", "currency", "total"]
+    op.create_index("ix_quote_case_state", "quote_case", state)
+    op.create_index("ix_quote_case_sum", "quote_case", ["currency", "total"])
+    op.create_table(
+        "quote_record",
+        sa.Column("number", sa.String(), sa.ForeignKey("quote_case.number"), primary_key=True),
+        sa.Column("record", sa.LargeBinary(), nullable=False),
+    )
     op.create_table(
         "quote_revision",
         sa.Column("number", sa.String(), sa.ForeignKey("quote_case.number"), primary_key=True),
@@ -65,8 +71,9 @@ def downgrade() -> None:
 
 def _move_quotes(bind: sa.Connection) -> None:
     meta = sa.MetaData()
-    meta.reflect(bind, only=["quote", "quote_case", "quote_revision"])
-    cases, revisions = meta.tables["quote_case"], meta.tables["quote_revision"]
+    meta.reflect(bind, only=["quote", "quote_case", "quote_record", "quote_revision"])
+    cases, records = meta.tables["quote_case"], meta.tables["quote_record"]
+    revisions = meta.tables["quote_revision"]
     costs_by_version: dict[str, Mapping[str, str]] = {}
     for row in bind.execute(sa.select(meta.tables["quote"])).mappings():
         content = json.loads(zlib.decompress(row["record"]))
@@ -75,6 +82,7 @@ def _move_quotes(bind: sa.Connection) -> None:
             costs_by_version[version] = _costs(bind, version)
         record = _revision(bind, content, costs_by_version[version])
         bind.execute(cases.insert().values(**_case(dict(row), content)))
+        bind.execute(records.insert().values(number=row["number"], record=_packed(_past(content))))
         bind.execute(
             revisions.insert().values(
                 number=row["number"], revision=1, state="sent", record=_packed(record)
@@ -84,12 +92,10 @@ def _move_quotes(bind: sa.Connection) -> None:
 
 def _case(row: Mapping[str, Any], content: Mapping[str, Any]) -> dict[str, Any]:
     who = content["customer"]
-    event = {"at": content["created_at"], "actor": _ISSUER, "what": "issued", "note": ""}
     words = (
         row["number"], who["name"], who["contact"], who["email"], content["reference"],
         content["title"], content["stack_title"],
     )  # fmt: skip
-    rest = {"events": [event], "internal_notes": "", "links": [], "answer": None}
     return {
         "number": row["number"],
         "version": 1,
@@ -105,8 +111,12 @@ def _case(row: Mapping[str, Any], content: Mapping[str, Any]) -> dict[str, Any]:
         "total": row["total"],
         "customer_key": who["name"].casefold(),
         "words": "\n".join(words).casefold(),
-        "record": _packed(rest),
     }
+
+
+def _past(content: Mapping[str, Any]) -> dict[str, Any]:
+    event = {"at": content["created_at"], "actor": _ISSUER, "what": "issued", "note": ""}
+    return {"events": [event], "internal_notes": "", "links": [], "answer": None}
 
 
 def _revision(
