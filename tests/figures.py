@@ -13,10 +13,11 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 from server.bootstrap import ROOT
 from tests.accuracy import AIMS, Quantity
-from tests.bench import measures
+from tests.bench import measures, paper_measures
 from tests.bench.event_loop import health_while_advising
 from tests.bench.running import a_server, memory_mb
 
@@ -64,6 +65,7 @@ def speed() -> Iterator[Figure]:
     work()
     yield Figure("20,000 pump-downs", _ms(measures.cpu_of(work)), "20 ms", "floor of a prototype")
     yield Figure("catalogue, read again", _ms(measures.cpu_of(measures.demo)), "100 ms")
+    yield from documents()
     one = measures.per_stack()
     yield Figure(
         "a stack against solve_ivp, rtol 1e-4",
@@ -71,6 +73,17 @@ def speed() -> Iterator[Figure]:
         "500 ×",
         f"{one.engine * 1e6:.2f} µs and {one.solver * 1e3:.1f} ms; {one.stacks:,} stacks",
     )
+
+
+def documents() -> Iterator[Figure]:
+    """Measure documents of a quote once the library and the fonts are loaded."""
+    for name, made, aim in (
+        ("PDF of a quote of 60 lines", paper_measures.pdfs(60), "150 ms"),
+        ("spreadsheet of it", paper_measures.sheets(60), "100 ms"),
+    ):
+        next(made)
+        seconds = min(measures.cpu_of(partial(next, made)) for _ in range(5))
+        yield Figure(name, _ms(seconds), aim, "best of 5, each another quote")
 
 
 def process() -> Iterator[Figure]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from decimal import Decimal
 
 from pydantic_core import to_json
 
 from server.quoting.consumables import ConsumablesBill
+from server.quoting.desk.lines import LineChoice
 from server.quoting.quote import Quote
 
 # A cell that begins like this is taken for a formula or a command by spreadsheets.
@@ -24,6 +26,8 @@ _QUOTE_COLUMNS = (
     "Currency",
     "Lead time, days",
     "Note",
+    "Discount, %",
+    "Counts in the sums",
 )
 _BILL_COLUMNS = (
     "Group",
@@ -74,15 +78,26 @@ def quote_csv(quote: Quote) -> str:
             quote.currency,
             line.lead_time_days,
             line.note,
+            line.discount_percent,
+            "yes" if line.choice is LineChoice.INCLUDED else f"no, {line.choice}",
         )
         for line in quote.lines
     ]
-    foot = [
-        ("", "", "Net", "", "", quote.net, quote.currency),
-        ("", "", f"Tax {quote.tax_rate_percent} %", "", "", quote.tax, quote.currency),
-        ("", "", "Total", "", "", quote.total, quote.currency),
-    ]
+    foot = [("", "", label, "", "", amount, quote.currency) for label, amount in _sums(quote)]
     return _csv([*head, (), _QUOTE_COLUMNS, *body, (), *foot])
+
+
+def _sums(quote: Quote) -> Iterator[tuple[str, Decimal]]:
+    """Yield what stands below the lines; a discount without sign, which would start a formula."""
+    if quote.discount:
+        yield "Sum of the lines that count", quote.lines_total
+        yield f"Less discount {quote.discount_percent} %", quote.discount
+    yield "Net", quote.net
+    if quote.freight:
+        yield "Freight", quote.freight
+    for each in quote.taxes_by_rate:
+        yield f"Tax {each.rate_percent} %", each.tax
+    yield "Total", quote.total
 
 
 def bill_csv(bill: ConsumablesBill) -> str:

@@ -121,6 +121,12 @@ class Quote:
         return (self.valid_until - self.day).days
 
     @property
+    def taxes_by_rate(self) -> tuple[TaxLine, ...]:
+        """Taxes by rate; quotes of earlier releases have one, on everything."""
+        one = TaxLine(self.tax_rate_percent, self.net + self.freight, self.tax)
+        return self.taxes or (one,)
+
+    @property
     def included(self) -> tuple[QuoteLine, ...]:
         """Lines that count in the sums."""
         return self.chosen(LineChoice.INCLUDED)

@@ -15,7 +15,8 @@ from starlette.responses import Response
 from server.paths import Folder, folder
 from server.web import errors, pages
 from server.web.deps import Services
-from server.web.routes import api, api_quotes, api_sales, health
+from server.web.press import Press
+from server.web.routes import api, api_papers, api_quotes, api_sales, health
 from server.web.routes import pages as page_routes
 from server.web.security import AnswerHeaders, BodyLimit, OwnRequests
 from server.web.settings import Settings
@@ -90,9 +91,11 @@ def build_app(
     app.state.settings = settings
     app.state.static = static
     app.state.tries = Tries(settings.tries_per_hour)
+    app.state.press = Press()
     pages.install(app, settings, static.url)
     errors.install(app, pages.error_page)
     app.include_router(api.router)
+    app.include_router(api_papers.router)  # first: “Q-1.pdf” would be a number, too
     app.include_router(api_quotes.router)
     app.include_router(api_sales.router)
     app.include_router(health.router)

@@ -17,6 +17,7 @@ from server.quoting.documents import bill_csv, harmless, quote_csv, quote_json
 from server.quoting.drafting import draft_quote
 from server.quoting.order import Party
 from server.quoting.quote import Quote
+from tests.quoting.papers.samples import a_full_quote
 from tests.quoting.stacks import order, requirements, stock, vapour_stack
 
 STOCK = stock()
@@ -39,6 +40,18 @@ def test_the_csv_holds_every_line_and_adds_up() -> None:
     assert [row[1] for row in lines] == [line.sku for line in quote.lines]
     assert sum(Decimal(row[5]) for row in lines) == quote.net
     assert [row[5] for row in table[-3:]] == [str(quote.net), str(quote.tax), str(quote.total)]
+
+
+def test_the_csv_says_what_counts_and_how_the_total_comes_about() -> None:
+    quote = a_full_quote()
+    table = rows(quote_csv(quote))
+    start = next(i for i, row in enumerate(table) if row[:2] == ["Group", "SKU"]) + 1
+    lines = table[start : start + len(quote.lines)]
+    counted = sum(Decimal(row[5]) for row in lines if row[10] == "yes")
+    sums = {row[2].partition(" ")[0]: Decimal(row[5]) for row in table[start + len(lines) + 1 :]}
+    assert counted == sums["Sum"] == quote.lines_total
+    assert sums["Net"] == counted - sums["Less"]
+    assert sums["Net"] + sums["Freight"] + sums["Tax"] == sums["Total"] == quote.total
 
 
 def test_a_formula_typed_as_a_name_does_nothing() -> None:

@@ -174,7 +174,6 @@ def card_setting(
         "author": author,
         "subject": card.title,
         "stack": card.stack_title,
-        "pumps": card.pumps,
         "flags": card.flags,
         "sections": [_section(section, wording) for section in card.sections],
         "limits": [

@@ -15,7 +15,6 @@ from babel.dates import format_date
 from babel.numbers import format_currency, format_decimal
 
 from server.quoting.desk.lines import LineChoice
-from server.quoting.desk.pricing import TaxLine
 from server.quoting.quote import LineGroup, Quote, QuoteLine
 
 
@@ -128,8 +127,8 @@ class Printed:
     apart: tuple[Apart, ...]
     sums: tuple[SumRow, ...]
     terms: tuple[tuple[str, str], ...]
-    shipments: tuple[tuple[str, int, str], ...]
-    """(Day, pieces, what they are)."""
+    shipments: tuple[tuple[str, int, tuple[str, ...]], ...]
+    """(Day, pieces, how many of each stock number)."""
     goods: tuple[str, ...]
     margins: tuple[MarginRow, ...]
     assumptions: tuple[tuple[str, str, str], ...]
@@ -253,15 +252,10 @@ def _sums(quote: Quote, figures: Figures) -> Iterator[SumRow]:
         yield SumRow("Freight", quote.freight)
     if quote.discount or quote.freight:
         yield SumRow("Net", quote.net + quote.freight)
-    for each in taxes_of(quote):
-        on = f" on {figures.money(each.base)}" if len(taxes_of(quote)) > 1 else ""
+    for each in quote.taxes_by_rate:
+        on = f" on {figures.money(each.base)}" if len(quote.taxes_by_rate) > 1 else ""
         yield SumRow(f"Tax, {figures.percent(each.rate_percent)}{on}", each.tax)
     yield SumRow("Total", quote.total, strong=True)
-
-
-def taxes_of(quote: Quote) -> tuple[TaxLine, ...]:
-    """Return the taxes by rate; quotes of earlier releases have one, on everything."""
-    return quote.taxes or (TaxLine(quote.tax_rate_percent, quote.net + quote.freight, quote.tax),)
 
 
 def _terms(quote: Quote) -> tuple[tuple[str, str], ...]:
@@ -275,13 +269,13 @@ def _terms(quote: Quote) -> tuple[tuple[str, str], ...]:
     return tuple((word, text) for word, text in told if text)
 
 
-def _shipments(quote: Quote, figures: Figures) -> Iterator[tuple[str, int, str]]:
+def _shipments(quote: Quote, figures: Figures) -> Iterator[tuple[str, int, tuple[str, ...]]]:
     found = quote.shipments
     if len(found) < 2:
         return
     for shipment in found:
         pieces = sum(count for _, count in shipment.pieces)
-        what = ", ".join(f"{count}\u00a0×\u00a0{sku}" for sku, count in shipment.pieces)
+        what = tuple(f"{count} × {sku}" for sku, count in shipment.pieces)
         yield figures.day(shipment.day), pieces, what
 
 

@@ -14,7 +14,7 @@ from xml.etree import ElementTree as ET
 
 from server.quoting.desk.pricing import TaxLine
 from server.quoting.order import Party
-from server.quoting.papers.printed import Printed, PrintedLine, taxes_of
+from server.quoting.papers.printed import Printed, PrintedLine
 from server.quoting.quote import Quote
 
 _BASE: Final = "urn:oasis:names:specification:ubl:schema:xsd:"
@@ -161,7 +161,7 @@ def _charge(
 def _taxes(writer: _Writer, quote: Quote) -> None:
     total = writer.child("TaxTotal")
     total.amount("TaxAmount", quote.tax)
-    for each in taxes_of(quote):
+    for each in quote.taxes_by_rate:
         _subtotal(total.child("TaxSubtotal"), each)
 
 

@@ -232,7 +232,10 @@ def _terms_sheet(out: _Sheet, view: Printed) -> None:
         *(("Dangerous goods", sentence) for sentence in view.goods),
         *(("Export control", hint) for hint in quote.export_hints),
         *(("Please note", flag) for flag in quote.flags),
-        *((f"Ships on {day}", f"{pieces} pieces: {what}") for day, pieces, what in view.shipments),
+        *(
+            (f"Ships on {day}", f"{pieces} pieces: {', '.join(what)}")
+            for day, pieces, what in view.shipments
+        ),
         *((caution.about, caution.text) for caution in quote.cautions),
         *(
             (f"Assumed: {field}", f"{value} ({reason})")
