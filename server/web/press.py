@@ -50,12 +50,11 @@ class Press:
             if key in self._kept:
                 self._kept.move_to_end(key)
                 return self._kept[key]
-            waiting = self._being_set.get(key)
-            if waiting is None:
-                mine = self._being_set[key] = Future()
-        if waiting is not None:
-            return waiting.result()
-        return self._set_now(key, setting, mine)
+            somebody_sets_it = key in self._being_set
+            promise = self._being_set.setdefault(key, Future())
+        if somebody_sets_it:
+            return promise.result()
+        return self._set_now(key, setting, promise)
 
     def _set_now(self, key: str, setting: Setting, promise: Future[bytes]) -> bytes:
         try:

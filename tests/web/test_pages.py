@@ -314,9 +314,10 @@ def test_a_quotes_page_and_its_files_agree_to_the_cent(
     number = quote_path.rsplit("/", 1)[1]
     page = browser.get(quote_path)
     links = [a["href"] for a in read(page).all("a") if a["href"].startswith("/api/")]
-    assert [link.rsplit(".", 1)[1] for link in links] == ["csv", "json"]
-    rows = list(csv.reader(io.StringIO(browser.get(links[0]).text)))
-    told = browser.get(links[1]).json()
+    files = {link.rsplit(".", 1)[1]: link for link in links}
+    assert set(files) == {"pdf", "xlsx", "csv", "xml", "json"}
+    rows = list(csv.reader(io.StringIO(browser.get(files["csv"]).text)))
+    told = browser.get(files["json"]).json()
     assert told["number"] == number
     total = Decimal(told["total"])
     assert total == sum(Decimal(line["total"]) for line in told["lines"]) + Decimal(told["tax"])
