@@ -31,6 +31,7 @@ OPERATIONS = [
     "POST /api/v1/advice",
     "GET /api/v1/advice/{token}",
     "POST /api/v1/check",
+    "POST /api/v1/read-inquiry",
     "GET /api/v1/catalog",
     "GET /api/v1/catalog/{sku}",
     "POST /api/v1/consumables",
