@@ -15,11 +15,10 @@ from server.catalog.items import Catalog
 from server.errors import NotFound
 from server.quoting.desk.case import QuoteCase
 from server.quoting.desk.revision import Basis
-from server.quoting.desk.states import QuoteState
 from server.quoting.documents import quote_csv
 from server.quoting.operating_card import operating_card
 from server.quoting.papers.pdf import Picture, card_setting, quote_setting
-from server.quoting.papers.printed import Printed, Wording, printed
+from server.quoting.papers.printed import Printed
 from server.quoting.papers.schematic import schematic_of, schematic_svg
 from server.quoting.papers.ubl import quote_xml
 from server.quoting.papers.xlsx import quote_xlsx
@@ -28,22 +27,13 @@ from server.web.chart_parts import finite
 from server.web.chart_theme import Theme
 from server.web.charts import pump_down_chart
 from server.web.deps import Services
-from server.web.fields import label_at
-from server.web.formatting import duration, ratio
+from server.web.desk_view import WORDING, printed_quote
+from server.web.formatting import duration
 from server.web.press import Press
-from server.web.words import assumed, sentence, words
-
-WORDING = Wording(words=words, ratio=ratio, label=label_at, assumed=assumed, duration=duration)
+from server.web.words import sentence, words
 
 _PERCENT_PER_STATION = 13
 """Width of the schematic for each station, so that few stations are not drawn large [%]."""
-
-_NOT_AN_OFFER: Mapping[QuoteState, str] = {
-    QuoteState.DRAFT: "A draft for internal use; it has not been sent and binds nobody.",
-    QuoteState.AWAITING_APPROVAL: "A draft that awaits approval; it binds nobody.",
-    QuoteState.APPROVED: "Approved, but not sent yet; it binds nobody.",
-    QuoteState.SUPERSEDED: "A later revision has taken its place, or it was withdrawn.",
-}
 
 
 class Paper(StrEnum):
@@ -98,8 +88,8 @@ def quote_paper(case: QuoteCase, revision: int, paper: Paper, room: PrintRoom) -
         When the quote has no such revision.
     """
     wanted = case.revision(revision)
-    standing = _NOT_AN_OFFER.get(case.standings[revision - 1], "")
-    view = printed(wanted.content, WORDING, standing)
+    # The state as it is kept: the clock must not change what the same quote prints.
+    view = printed_quote(wanted.content, case.standings[revision - 1])
     if paper is Paper.PDF:
         pictures = tuple(_pictures(wanted.basis, room))
         content = room.press.pdf(quote_setting(view, pictures))
