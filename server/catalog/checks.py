@@ -28,6 +28,7 @@ from server.catalog.items import (
     Item,
     Pump,
     RootsBooster,
+    SuppliedFor,
     TurboPump,
     VapourPump,
 )
@@ -121,6 +122,13 @@ def _check_side_tables(draft: Draft) -> Iterator[CatalogFault]:
             yield from _check_owner(draft, table, row, record.sku)
             if isinstance(record, SuppliedRow) and record.quantity < 1:
                 yield row.fault("quantity", "At least one piece is supplied.")
+            if isinstance(record, SuppliedRow) and _charge_of_nothing(record):
+                reason = "A first charge names its fluid, and nothing else has one."
+                yield row.fault("fluid", reason)
+
+
+def _charge_of_nothing(record: SuppliedRow) -> bool:
+    return (SuppliedFor.FIRST_CHARGE in record.serves) != (record.fluid is not None)
 
 
 def _check_owner(

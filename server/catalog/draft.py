@@ -8,7 +8,7 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any, TypeVar
 
-from server.catalog.items import Item
+from server.catalog.items import FluidKind, Item, SuppliedFor
 from server.catalog.sheets import Row
 
 SideT = TypeVar("SideT", bound="SideTable")
@@ -105,6 +105,8 @@ class SuppliedRow(SideTable):
     name: str
     quantity: int
     note: str = ""
+    serves: tuple[SuppliedFor, ...] = ()
+    fluid: FluidKind | None = None
 
 
 @dataclass(frozen=True)

@@ -109,6 +109,23 @@ class CompressionCurve:
     compression: tuple[float, ...]
 
 
+class SuppliedFor(StrEnum):
+    """What a supplied part makes it needless to sell."""
+
+    INLET_RING = "inlet_ring"
+    INLET_GASKET = "inlet_gasket"
+    INLET_CLAMP = "inlet_clamp"
+    INLET_BOLTS = "inlet_bolts"
+    OUTLET_RING = "outlet_ring"
+    OUTLET_GASKET = "outlet_gasket"
+    OUTLET_CLAMP = "outlet_clamp"
+    OUTLET_BOLTS = "outlet_bolts"
+    INLET_FILTER = "inlet_filter"
+    EXHAUST_FILTER = "exhaust_filter"
+    TEMPERATURE_SWITCH = "temperature_switch"
+    FIRST_CHARGE = "first_charge"
+
+
 @dataclass(frozen=True)
 class SuppliedPart:
     """A part that comes with a pump: shown and kept, never sold again (``supplied_parts.csv``)."""
@@ -116,6 +133,10 @@ class SuppliedPart:
     name: str
     quantity: int
     note: str
+    serves: tuple[SuppliedFor, ...] = ()
+    """What need not be sold beside it; empty: an extra."""
+    fluid: FluidKind | None = None
+    """What a first charge is."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,6 +161,10 @@ class Pump(Item):
     """Wetted seal and rotor materials, e.g. fkm, ptfe, aluminium."""
     curves: tuple[SpeedCurve, ...] = ()
     supplied: tuple[SuppliedPart, ...] = ()
+
+    def brings(self, *what: SuppliedFor) -> bool:
+        """Say whether one of some things comes with the pump."""
+        return any(each in part.serves for part in self.supplied for each in what)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -332,7 +332,7 @@ def _joined(draft: Draft, entry: Entry) -> Item:
     if not isinstance(item, Pump):
         return item
     supplied = tuple(
-        SuppliedPart(part.name, part.quantity, part.note)
+        SuppliedPart(part.name, part.quantity, part.note, part.serves, part.fluid)
         for _, part in draft.of(SuppliedRow, item.sku)
     )
     curves = tuple(

@@ -24,6 +24,7 @@ from server.catalog.items import (
     FilterRole,
     Pump,
     PumpKind,
+    SuppliedFor,
     SuppliedPart,
     Trap,
     TrapKind,
@@ -38,7 +39,7 @@ from server.fit.instruments import (
     vent_assembly,
 )
 from server.fit.joints import bench
-from server.fit.kit import Assembly, Kit, PlacedPart, Stage, is_supplied, supplied_shapes
+from server.fit.kit import Assembly, Kit, PlacedPart, Stage, supplied_shapes
 from server.fit.requirements import Cleanliness, Hazard, LineRun
 from server.fit.results import Role
 
@@ -223,7 +224,7 @@ def backing_assembly(
             kit.gap("The catalogue has no sorption trap for the line to the oil-sealed pump.")
         else:
             stages.append(_trap_stage(sorption, _KEEPS_OIL_BACK))
-    if Hazard.PARTICULATES in hazards and not is_supplied(pump, "inlet", "filter"):
+    if Hazard.PARTICULATES in hazards and not pump.brings(SuppliedFor.INLET_FILTER):
         dust = _filter_for(FilterRole.INLET_DUST, pump, catalog)
         if dust is None:
             kit.gap(f"The catalogue has no dust filter large enough for {pump.name}.")
@@ -232,7 +233,7 @@ def backing_assembly(
     # The line that ends at the trap or the pump's inlet has brought the first joint already.
     start = pump.inlet if trap is None else trap.inlet
     kit.chain(start, stages, pump.inlet, start_is_joined=True)
-    if oil_sealed and not is_supplied(pump, "exhaust", "filter"):
+    if oil_sealed and not pump.brings(SuppliedFor.EXHAUST_FILTER):
         _exhaust_filter(kit, pump, catalog)
     return kit.finish()
 

@@ -164,9 +164,7 @@ def vapour_pressure_pa(fluid: Fluid, temperature_k: float) -> float:
 
 def first_charge_supplied(pump: Pump, kind: FluidKind) -> bool:
     """Say whether a first charge of this kind comes with the pump."""
-    wanted = kind.value.replace("_", " ")
-    names = [part.name.lower() for part in pump.supplied]
-    return any("first charge" in name and wanted in name for name in names)
+    return any(part.fluid is kind for part in pump.supplied)
 
 
 def fluid_life(fluid: Fluid, duty: Duty, exposure: Exposure) -> FluidLife:

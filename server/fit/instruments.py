@@ -16,11 +16,12 @@ from server.catalog.items import (
     Interlock,
     InterlockGuard,
     Pump,
+    SuppliedFor,
     Valve,
     ValveRole,
 )
 from server.fit.joints import bench
-from server.fit.kit import Assembly, Kit, is_supplied
+from server.fit.kit import Assembly, Kit
 from server.fit.results import Role
 from server.units import Dimension, format_quantity
 
@@ -73,7 +74,7 @@ def interlock_assembly(pump: Pump, catalog: Catalog) -> Assembly:
     kit = Kit(bench(catalog))
     wanted: list[tuple[InterlockGuard, Cooling, str]] = []
     if pump.kind in VAPOUR_KINDS:
-        if not is_supplied(pump, "temperature"):
+        if not pump.brings(SuppliedFor.TEMPERATURE_SWITCH):
             wanted.append(
                 (InterlockGuard.TEMPERATURE, Cooling.NONE, "heater off when the pump overheats")
             )

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from server.catalog.flanges import Flange
-from server.catalog.items import Item, LinePart, LineShape, Pump, SuppliedPart
+from server.catalog.items import Item, LinePart, LineShape, SuppliedFor, SuppliedPart
 from server.fit.joints import Bench, family, pieces_per_sku
 from server.fit.packing import Pack, cheapest_cover
 from server.fit.requirements import LineRun
@@ -274,30 +274,23 @@ class Kit:
         )
 
 
-# Words by which a supplied part is known to be one of a joint's parts.
-_JOINT_WORDS = {
-    "ring": frozenset({LineShape.CENTRING_RING}),
-    "gasket": frozenset({LineShape.GASKET}),
-    "clamp": frozenset({LineShape.CLAMP}),
-    "bolt": frozenset({LineShape.BOLT_SET}),
+_AT_INLET = {
+    SuppliedFor.INLET_RING: LineShape.CENTRING_RING,
+    SuppliedFor.INLET_GASKET: LineShape.GASKET,
+    SuppliedFor.INLET_CLAMP: LineShape.CLAMP,
+    SuppliedFor.INLET_BOLTS: LineShape.BOLT_SET,
 }
-_OUTLET_WORDS = ("outlet", "foreline", "exhaust", "backing")
+_AT_OUTLET = {
+    SuppliedFor.OUTLET_RING: LineShape.CENTRING_RING,
+    SuppliedFor.OUTLET_GASKET: LineShape.GASKET,
+    SuppliedFor.OUTLET_CLAMP: LineShape.CLAMP,
+    SuppliedFor.OUTLET_BOLTS: LineShape.BOLT_SET,
+}
 
 
 def supplied_shapes(
     supplied: Sequence[SuppliedPart], *, outlet: bool = False
 ) -> frozenset[LineShape]:
     """Return which parts of a pump's inlet (or outlet) joint come with it."""
-    shapes: set[LineShape] = set()
-    for part in supplied:
-        text = part.name.lower()
-        if any(word in text for word in _OUTLET_WORDS) == outlet:
-            for word, shape in _JOINT_WORDS.items():
-                if word in text:
-                    shapes |= shape
-    return frozenset(shapes)
-
-
-def is_supplied(pump: Pump, *words: str) -> bool:
-    """Say whether a part whose name has all the words comes with a pump."""
-    return any(all(word in part.name.lower() for word in words) for part in pump.supplied)
+    shapes = _AT_OUTLET if outlet else _AT_INLET
+    return frozenset(shapes[each] for part in supplied for each in part.serves if each in shapes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from server.catalog.items import TurboPump, ValveRole
+from server.catalog.items import OIL_SEALED_KINDS, TurboPump, ValveRole
 from server.quoting.card import (
     CardLimit,
     CardSection,
@@ -33,7 +33,7 @@ def turbo_sections(card: CardStack, pump: TurboPump) -> tuple[CardSection, ...]:
         CardSection("start", "Start and pump the chamber down", _start(card, pump)),
         CardSection("stop", "Stop and open the chamber", _stop(card, pump)),
         CardSection("care", "Care", _care(pump), ordered=False),
-        CardSection("failures", "When something fails", _failures(pump), ordered=False),
+        CardSection("failures", "When something fails", _failures(card, pump), ordered=False),
     )
 
 
@@ -88,7 +88,7 @@ def _stop(card: CardStack, pump: TurboPump) -> tuple[CardStep, ...]:
     if ValveRole.ISOLATION in card.valves:
         steps.append(CardStep("Close the isolation valve."))
     steps += [
-        CardStep(f"Switch {pump.name} off; close the way to the backing pump."),
+        CardStep(f"Switch {pump.name} off{_cut_off(card)}."),
         CardStep(
             "Let dry nitrogen or air in slowly by the vent valve once the rotor has slowed down as "
             "its controller demands (usually to below half speed), so that no oil vapour creeps "
@@ -111,11 +111,20 @@ def _care(pump: TurboPump) -> tuple[CardStep, ...]:
     )
 
 
-def _failures(pump: TurboPump) -> tuple[CardStep, ...]:
+def _cut_off(card: CardStack) -> str:
+    """Return how the backing line is cut off, where the stack has a valve for it."""
+    return " and close the foreline valve" if ValveRole.FORELINE in card.valves else ""
+
+
+def _failures(card: CardStack, pump: TurboPump) -> tuple[CardStep, ...]:
+    oil = card.backing is not None and card.backing.kind in OIL_SEALED_KINDS
+    back = "oil vapour of the backing pump" if oil else "what stands in the backing line"
+    first = "Close the foreline valve and let" if ValveRole.FORELINE in card.valves else "Let"
     return (
         CardStep(
-            "Power fails: the rotor runs down. Close the foreline and let the vent valve open, or "
-            "oil vapour of the backing line reaches the chamber. Start again in the order above."
+            f"Power fails: the rotor runs down. {first} dry nitrogen or air in by the vent valve "
+            f"before it stands still, or {back} reaches the chamber. Start again in the order "
+            "above."
         ),
         CardStep("Cooling fails: stop the process gas and the pump; start again when it is cool."),
         CardStep(

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
-from server.catalog.items import CapturePump, Catalog, RootsBooster, TurboPump, VapourPump
+from server.catalog.items import (
+    CapturePump,
+    Catalog,
+    RootsBooster,
+    TurboPump,
+    ValveRole,
+    VapourPump,
+)
 from server.errors import OutOfRange
 from server.fit.requirements import Requirements
 from server.fit.results import StackAdvice
@@ -38,17 +45,43 @@ def operating_card(
         When the stack has no pump.
     """
     card = card_stack(stack, requirements, catalog)
+    sections = _sections(card)
     pumps = [pump for pump in (card.high_vacuum, card.booster, card.backing) if pump is not None]
     return OperatingCard(
         title=requirements.title,
         stack_title=stack.title,
         pumps=tuple(pump.name for pump in pumps),
-        sections=_sections(card),
+        sections=sections,
         limits=tuple(_limits(card)),
         supplied=card.supplied,
-        flags=stack.flags,
+        flags=(*stack.flags, *_missing_valves(card, sections)),
         cautions=cautions_for(stack.parts, requirements, catalog),
         catalog_version=catalog.version,
+    )
+
+
+VALVE_WORDS: Mapping[ValveRole, str] = {
+    ValveRole.ISOLATION: "the isolation valve",
+    ValveRole.ROUGHING: "the roughing valve",
+    ValveRole.FORELINE: "the foreline valve",
+    ValveRole.VENT: "the vent valve",
+}
+"""How the orders name the valves of a stack; valves built into a pump are named with the pump."""
+
+
+def valves_named(sections: Iterable[CardSection]) -> frozenset[ValveRole]:
+    """Return the valves that the orders of a card call for."""
+    text = " ".join(step.text for section in sections for step in section.steps).lower()
+    return frozenset(role for role, words in VALVE_WORDS.items() if words in text)
+
+
+def _missing_valves(card: CardStack, sections: Iterable[CardSection]) -> tuple[str, ...]:
+    """Return a sentence for each valve that the orders need and the parts do not have."""
+    lacking = sorted(valves_named(sections) - card.valves)
+    return tuple(
+        f"The orders need {VALVE_WORDS[role]}, which is not among the parts: provide it before "
+        "the first start."
+        for role in lacking
     )
 
 

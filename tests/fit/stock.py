@@ -28,6 +28,7 @@ from server.catalog.items import (
     Spare,
     SparePurpose,
     SpeedCurve,
+    SuppliedFor,
     SuppliedPart,
     Trap,
     TrapKind,
@@ -138,7 +139,14 @@ def a_turbo_pump(sku: str = "TURBO") -> TurboPump:
         cooling=Cooling.WATER,
         noise_dba=48.0,
         service_hours=30_000.0,
-        supplied=(SuppliedPart("Centring ring with splinter screen, ISO-K 100", 1, "keep it"),),
+        supplied=(
+            SuppliedPart(
+                "Centring ring with splinter screen, ISO-K 100",
+                1,
+                "keep it",
+                (SuppliedFor.INLET_RING,),
+            ),
+        ),
         tolerable_foreline_pa=800.0,
         run_up_s=180.0,
         start_pressure_pa=1000.0,

@@ -18,6 +18,7 @@ from server.catalog.items import (
     LinePart,
     LineShape,
     PumpKind,
+    SuppliedFor,
     SuppliedPart,
     Trap,
     ValveRole,
@@ -124,7 +125,12 @@ def test_a_pump_of_another_flange_system_gets_an_adaptor() -> None:
 
 
 def test_a_supplied_ring_is_not_sold_again() -> None:
-    ring = SuppliedPart("Special centring ring, ISO-K 100", 1, "made for this pump; keep it")
+    ring = SuppliedPart(
+        "Special centring ring, ISO-K 100",
+        1,
+        "made for this pump; keep it",
+        (SuppliedFor.INLET_RING,),
+    )
     plain = inlet_assembly(None, a_vapour_pump(), None, SHORT, STOCK)
     special = inlet_assembly(None, a_vapour_pump(supplied=(ring,)), None, SHORT, STOCK)
     assert quantities(plain) - quantities(special) == {RING_100: 1}
@@ -242,7 +248,13 @@ def test_parts_before_the_backing_pump_add_as_many_joints_as_there_are_parts() -
 
 
 def test_an_exhaust_filter_that_comes_with_the_pump_is_not_sold_again() -> None:
-    pump = a_backing_pump(supplied=(SuppliedPart("First exhaust filter element", 1, "fitted"),))
+    pump = a_backing_pump(
+        supplied=(
+            SuppliedPart(
+                "First exhaust filter element", 1, "fitted", (SuppliedFor.EXHAUST_FILTER,)
+            ),
+        )
+    )
     assert backing_assembly(pump, set(), Cleanliness.TOLERANT, STOCK).parts == ()
 
 
@@ -279,7 +291,12 @@ def test_a_vapour_jet_pump_is_guarded_three_ways(cooling: Cooling, lock: str) ->
 
 
 def test_a_fitted_temperature_switch_is_not_sold_again() -> None:
-    switch = SuppliedPart("Over-temperature switch, fitted", 1, "in series with the heater")
+    switch = SuppliedPart(
+        "Over-temperature switch, fitted",
+        1,
+        "in series with the heater",
+        (SuppliedFor.TEMPERATURE_SWITCH,),
+    )
     found = interlock_assembly(a_vapour_pump(supplied=(switch,)), STOCK)
     assert set(quantities(found)) == {"LOCK-FORELINE", "LOCK-AIR"}
 

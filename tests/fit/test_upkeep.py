@@ -16,6 +16,7 @@ from server.catalog.items import (
     Item,
     OxidationStability,
     PumpKind,
+    SuppliedFor,
     SuppliedPart,
     TrapKind,
 )
@@ -93,7 +94,17 @@ def test_the_cheapest_mix_of_containers_is_bought() -> None:
 
 
 def test_a_first_charge_that_comes_with_the_pump_is_not_sold() -> None:
-    pump = a_backing_pump(supplied=(SuppliedPart("First charge of mineral oil", 1, "bottle"),))
+    pump = a_backing_pump(
+        supplied=(
+            SuppliedPart(
+                "First charge of mineral oil",
+                1,
+                "bottle",
+                (SuppliedFor.FIRST_CHARGE,),
+                FluidKind.MINERAL,
+            ),
+        )
+    )
     lines = of_sku(upkeep_lines(pump, Use(ONE_SHIFT, 2), STOCK))
     assert (lines["OIL-1L"].pieces, lines["OIL-1L"].of_which_first) == (1, 0)
     assert lines["OIL-1L"].reason.startswith("first charge supplied with the pump + 1 change")

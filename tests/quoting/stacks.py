@@ -13,6 +13,7 @@ from server.catalog.items import (
     Cooling,
     PumpKind,
     RootsBooster,
+    SuppliedFor,
     SuppliedPart,
     TrapKind,
     TrapPlace,
@@ -75,7 +76,9 @@ def requirements() -> Requirements:
     )
 
 
-RING = SuppliedPart("Special centring ring, ISO-K 100", 1, "made for this pump; keep it")
+RING = SuppliedPart(
+    "Special centring ring, ISO-K 100", 1, "made for this pump; keep it", (SuppliedFor.INLET_RING,)
+)
 
 
 def stock() -> Catalog:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from server.catalog.items import FluidKind, SuppliedPart, TrapKind
+from server.catalog.items import FluidKind, SuppliedFor, SuppliedPart, TrapKind
 from server.errors import OutOfRange
 from server.fit.requirements import (
     GasFlow,
@@ -262,7 +262,13 @@ def test_cautions_of_a_vapour_jet_pump_end_with_the_codes_of_the_place() -> None
 
 
 def test_oil_that_comes_with_the_pump_is_filled_in_although_it_is_not_sold() -> None:
-    charge = SuppliedPart("First charge of mineral oil", 1, "in a bottle beside the pump")
+    charge = SuppliedPart(
+        "First charge of mineral oil",
+        1,
+        "in a bottle beside the pump",
+        (SuppliedFor.FIRST_CHARGE,),
+        FluidKind.MINERAL,
+    )
     items = dict(STOCK.items)
     items["VANE"] = a_backing_pump(supplied=(charge,))
     stack = a_stack(*(part for part in vapour_stack().parts if part.role is not Role.OIL))
