@@ -211,7 +211,8 @@ def _evacuate_distinct(
     takeover, curves = _takeover(fronts, backs, states, loads, chosen)
     target = requirements.target_pressure_pa
     time = np.full(len(front_rows), np.inf)
-    by_roughing = takeover.pressure_pa <= target
+    # what is reached while a rotor still runs up counts from the end of its run-up
+    by_roughing = takeover.crossover_pa <= target
     time[by_roughing] = curves.time_at(
         back_rows[by_roughing], np.full(int(by_roughing.sum()), target)
     )
@@ -227,6 +228,13 @@ def _evacuate_distinct(
         time[rest] = found.time_s
     rough = curves.time_at(back_rows, takeover.crossover_pa)
     return Evacuation(time, takeover.crossover_pa, rough, takeover.time_s, takeover.pressure_pa)
+
+
+RUN_ON_SHARE = 9e-4
+"""Share of its start pressure to which roughing is followed while a turbo runs up."""
+
+CLEAR_SHARE = 0.3
+"""Share of the crossover to which roughing is followed for others: clearly through it."""
 
 
 @dataclass(frozen=True)
@@ -254,14 +262,18 @@ def _takeover(
     wait = np.array([0.0 if front is None else run_up_s(front) for front in fronts])[front_rows]
     lowest = np.full(len(backs), ATMOSPHERE_PA)
     # while a turbo runs up roughing goes on for several e-folds
-    np.minimum.at(lowest, back_rows, np.where(wait > 0.0, 3e-3, 1.0) * crossover)
-    lowest = np.maximum(np.fmin(0.3 * lowest, ATMOSPHERE_PA), 1.02 * states.rough_floor_pa[0])
+    followed = np.where(wait > 0.0, RUN_ON_SHARE, CLEAR_SHARE) * crossover
+    np.minimum.at(lowest, back_rows, followed)
+    lowest = np.maximum(np.fmin(lowest, ATMOSPHERE_PA), 1.02 * states.rough_floor_pa[0])
     curves = rough_curves(loads, states, np.arange(len(backs)), np.fmin(lowest, ATMOSPHERE_PA))
     time = curves.time_at(back_rows, crossover) + wait
     pressure = crossover.copy()
     running_up = (wait > 0.0) & np.isfinite(time)
-    pressure[running_up] = np.minimum(
-        curves.pressure_at(back_rows[running_up], time[running_up]), crossover[running_up]
+    # a curve may go on for the sake of other pumps: each is handed what it was followed to itself
+    pressure[running_up] = np.clip(
+        curves.pressure_at(back_rows[running_up], time[running_up]),
+        followed[running_up],
+        crossover[running_up],
     )
     handed = Takeover(crossover, time, pressure)
     rotor = np.array([roughing_run_up_s(back) for back in backs])[back_rows]
@@ -304,9 +316,9 @@ def held_back_s(
     """Return how much longer the burst lasts where the foreline carries less than the pump."""
     front_rows, back_rows = chosen
     assert states.inlet is not None  # noqa: S101 (only called for high-vacuum fields)
-    assert states.capacity_pa_m3_s is not None  # noqa: S101
+    assert states.burst_pa_m3_s is not None  # noqa: S101
     assert states.base.foreline_pa is not None  # noqa: S101
-    carried = states.capacity_pa_m3_s[front_rows, back_rows]
+    carried = states.burst_pa_m3_s[front_rows, back_rows]
     table = states.inlet.at_chamber[AIR]
     rows = states.inlet.row_of_front[front_rows]
     begin = takeover.pressure_pa

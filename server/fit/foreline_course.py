@@ -39,11 +39,11 @@ class ForelineCurve:
         front, states = self.spot.front, self.spot.judged.case.states
         if front is None or states.inlet is None or not math.isfinite(takeover_s):
             return ()
-        assert states.capacity_pa_m3_s is not None  # noqa: S101 (a front has one)
+        assert states.burst_pa_m3_s is not None  # noqa: S101 (a front has one)
         working = time_s >= takeover_s
         row = states.inlet.row_of_front[self.spot.front_row]
         drawn = lookup(states.inlet.at_chamber[AIR], row, chamber_pa[working]) * chamber_pa[working]
-        drawn = np.minimum(drawn, self.spot.at(states.capacity_pa_m3_s))
+        drawn = np.minimum(drawn, self.spot.at(states.burst_pa_m3_s))
         standing = np.interp(drawn, self.carried_pa_m3_s, self.standing_pa)
         largest, no_load, full_load = limits_of(front.pump, {AIR: 1.0})
         limit = tolerable_foreline_pa(np.minimum(drawn, largest), largest, no_load, full_load)

@@ -30,6 +30,7 @@ class RoughStates:
     backing: BackTables
     inlet: None = None
     capacity_pa_m3_s: None = None
+    burst_pa_m3_s: None = None
     crossover_limit_pa: None = None
     rough_floor_pa: None = None
     behind_turbo_pa: None = None

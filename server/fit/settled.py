@@ -78,6 +78,11 @@ class FieldStates(Protocol):
         ...
 
     @property
+    def burst_pa_m3_s(self) -> FloatArray | None:
+        """Largest throughput of air, which is what is left at the crossover."""
+        ...
+
+    @property
     def crossover_limit_pa(self) -> FloatArray | None:
         """Highest chamber pressure at which the high-vacuum pump may take over."""
         ...

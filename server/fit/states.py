@@ -116,13 +116,21 @@ class HighVacuumStates:
 
     @cached_property
     def capacity_pa_m3_s(self) -> FloatArray:
-        """Largest throughput: the pump's own or what the foreline lets it carry."""
-        return self._capacity(self._working)
+        """Largest throughput of the gas of the process, or of what is there without one.
+
+        The pump's own or what the foreline lets it carry.
+        """
+        return self._capacity(self._working, self.alone.process_load or self.alone.base_load)
+
+    @cached_property
+    def burst_pa_m3_s(self) -> FloatArray:
+        """The same for the air that is left at the crossover, whatever gas the process has."""
+        return self._capacity(self._foreline, {AIR: 1.0})
 
     @cached_property
     def crossover_limit_pa(self) -> FloatArray:
         """Highest chamber pressure at which the high-vacuum pump may take over."""
-        return self._crossover_limit(self.capacity_pa_m3_s)
+        return self._crossover_limit(self.burst_pa_m3_s)
 
     @cached_property
     def rough_floor_pa(self) -> FloatArray:
@@ -276,10 +284,9 @@ class HighVacuumStates:
             partial[gas][rows, columns] = part
         return pressure, partial
 
-    def _capacity(self, line: Foreline) -> FloatArray:
-        """Largest throughput of the gas of the process, or of what is there without one."""
+    def _capacity(self, line: Foreline, load: Mapping[str, float]) -> FloatArray:
+        """Largest throughput of a gas in the proportions of a load, shape (F, B)."""
         outlet_row = self._outlets[1]
-        load = self.alone.process_load or self.alone.base_load
         limits = self.alone.limits(load)
         capacity = np.repeat(limits.largest_pa_m3_s[:, np.newaxis], len(self.backs), axis=1)
         for mask, reaching in self.alone.reaching(load):
@@ -295,7 +302,7 @@ class HighVacuumStates:
             capacity[backed] = found[row.ravel()]
         return capacity
 
-    def _crossover_limit(self, capacity: FloatArray) -> FloatArray:
+    def _crossover_limit(self, burst_pa_m3_s: FloatArray) -> FloatArray:
         """Highest chamber pressure at which the chamber may be handed to the high-vacuum pump.
 
         Vapour-jet pumps: where the roughing throughput falls to what pump and foreline carry
@@ -315,7 +322,7 @@ class HighVacuumStates:
             ]
         ).reshape(-1, 1)
         if jets.any():
-            carried = np.maximum(capacity[first[jets]], 1e-12)
+            carried = np.maximum(burst_pa_m3_s[first[jets]], 1e-12)
             rows = np.tile(np.arange(len(self.backs)), int(jets.sum()))
             level = steady_state({AIR: carried.ravel()}, self.backing.at_chamber, rows).pressure_pa
             burst = carried * BURST_S / self.loads.volume_m3

@@ -203,6 +203,11 @@ class Bench:
         return self.spot.at(crossover_pressure_pa(self.states))
 
     @cached_property
+    def air_limit_pa_m3_s(self) -> float:
+        """Largest throughput of the air that is left at the crossover; NaN where there is none."""
+        return self.one(self.states.burst_pa_m3_s)
+
+    @cached_property
     def inlet_row(self) -> int:
         """Row of the front in the tables of the high-vacuum side."""
         assert self.states.inlet is not None  # noqa: S101 (asked for stacks with a front only)

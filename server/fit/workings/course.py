@@ -165,7 +165,7 @@ def _held_line(bench: Bench, held_s: float, takeover_pa: float) -> Working:
         "V [m³]": bench.loads.volume_m3,
         "p_x [Pa]": takeover_pa,
         "S_eff(air) [m³/s]": bench.chamber_speeds(AIR, bench.base).at(takeover_pa),
-        "Q_limit [Pa·m³/s]": bench.one(bench.states.capacity_pa_m3_s),
+        "Q_limit [Pa·m³/s]": bench.air_limit_pa_m3_s,
     }
     return line(SECTION, "held", "Time the foreline holds the burst back", _HELD, inputs, held_s)
 

@@ -26,7 +26,7 @@ from server.fit.workings.bench import (
     line,
 )
 from server.fit.workings.booster import booster_lines
-from server.fit.workings.curves import balance, passage
+from server.fit.workings.curves import Curve, balance, passage
 from server.fit.workings.line import main_gas, molecular_lines
 from server.physics.pumps import overload_time_s, tolerable_foreline_pa
 
@@ -150,30 +150,12 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
     assert bench.front is not None  # noqa: S101 (only pumps with an outlet have a foreline)
     pump = bench.front.pump
     limit = bench.one(bench.states.capacity_pa_m3_s)
-    own, no_load, full_load = limits_of(pump, bench.settled[-1].reaching_pa_m3_s)
     if math.isnan(limit):
         return
+    load = _scaled(bench.settled[-1].reaching_pa_m3_s, limit)
+    speeds = {gas: bench.working_speeds(gas) for gas in load}
     name = "Largest throughput that pump and foreline carry"
-    # the table holds the pump's own limit where the root lies at the jump at its end
-    if limit >= own * (1.0 - 1e-9):
-        yield line(SECTION, "largest", name, _OWN, {"Q_max [Pa·m³/s]": own}, limit)
-    else:
-        load = _scaled(bench.settled[-1].reaching_pa_m3_s, limit)
-        speeds = {gas: bench.working_speeds(gas) for gas in load}
-        at_back = balance(load, speeds, 0.0).pressure_pa if limit > 0.0 else math.nan
-        tolerable = float(tolerable_foreline_pa(limit, own, no_load, full_load))
-        through = passage(bench.foreline, mixture_of(load))
-        yield line(
-            SECTION, "largest", name, _CARRIED,
-            {
-                "p_b [Pa]": at_back,
-                "S_b [m³/s]": limit / at_back,
-                "C_f [m³/s]": through.between(tolerable, at_back),
-                "p_tol [Pa]": tolerable,
-                "Q_max [Pa·m³/s]": own,
-            },
-            limit,
-        )  # fmt: skip
+    yield _carried_line(bench, (SECTION, "largest", name), load, speeds)
     at_inlets = {"while working": bench.settled[-1].inlet_pa}
     if pump.largest_inlet_pa:
         at_inlets["at the largest continuous inlet pressure"] = pump.largest_inlet_pa
@@ -186,11 +168,42 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
             )  # fmt: skip
 
 
+def _carried_line(
+    bench: Bench,
+    place: tuple[str, str, str],
+    load_pa_m3_s: Mapping[str, float],
+    speeds: Mapping[str, Curve],
+) -> Working:
+    """Return the largest throughput as the pump's own limit or that of its foreline."""
+    assert bench.front is not None  # noqa: S101 (only pumps with an outlet have a foreline)
+    limit = sum(load_pa_m3_s.values())
+    own, no_load, full_load = limits_of(bench.front.pump, load_pa_m3_s)
+    # the table holds the pump's own limit where the root lies at the jump at its end
+    if limit >= own * (1.0 - 1e-9):
+        return line(*place, _OWN, {"Q_max [Pa·m³/s]": own}, limit)
+    at_back = balance(load_pa_m3_s, speeds, 0.0).pressure_pa if limit > 0.0 else math.nan
+    tolerable = float(tolerable_foreline_pa(limit, own, no_load, full_load))
+    through = passage(bench.foreline, mixture_of(load_pa_m3_s))
+    inputs = {
+        "p_b [Pa]": at_back,
+        "S_b [m³/s]": limit / at_back,
+        "C_f [m³/s]": through.between(tolerable, at_back),
+        "p_tol [Pa]": tolerable,
+        "Q_max [Pa·m³/s]": own,
+    }
+    return line(*place, _CARRIED, inputs, limit)
+
+
 def crossover_lines(bench: Bench) -> Iterator[Working]:
     """Yield the limit for handing the chamber over, the chosen pressure and the burst after it."""
     front = bench.front
     if front is None:
         return
+    if bench.has_foreline and math.isfinite(bench.air_limit_pa_m3_s):
+        name = "Largest throughput of the air that is left at the crossover"
+        air = {AIR: bench.air_limit_pa_m3_s}
+        speeds = {AIR: bench.back_speeds(AIR, bench.base)}
+        yield _carried_line(bench, (CROSSOVER_SECTION, "crossover-largest", name), air, speeds)
     if isinstance(front.pump, VapourPump):
         yield from _jet_limits(bench, front.pump)
     limit = bench.one(bench.states.crossover_limit_pa)
@@ -215,7 +228,7 @@ def crossover_lines(bench: Bench) -> Iterator[Working]:
 
 
 def _jet_limits(bench: Bench, pump: VapourPump) -> Iterator[Working]:
-    limit = bench.one(bench.states.capacity_pa_m3_s)
+    limit = bench.air_limit_pa_m3_s
     level = bench.rough_speeds(AIR).pressure_of_flow_pa(limit)
     volume = bench.loads.volume_m3
     burst, step = (
@@ -272,7 +285,7 @@ def _behind_turbo_line(bench: Bench, turbo: TurboPump) -> Working:
 
 
 def _burst_line(bench: Bench, chosen_pa: float) -> Working:
-    limit = bench.one(bench.states.capacity_pa_m3_s)
+    limit = bench.air_limit_pa_m3_s
     speed = bench.chamber_speeds(AIR, bench.base).at(chosen_pa)
     volume = bench.loads.volume_m3
     return line(
