@@ -43,7 +43,7 @@ from server.fit.results import (
 )
 from server.physics.arrays import IntArray
 
-ENGINE_VERSION = "2"
+ENGINE_VERSION = "3"
 """Grows whenever the same inquiry may get other numbers; issued quotes keep theirs."""
 
 

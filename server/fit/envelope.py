@@ -275,24 +275,30 @@ def _foreline_factor(stacks: _Stacks) -> FloatArray:
         return tolerable_foreline_pa(known, largest, no_load, full_load) - standing
 
     # from where the first back carries anything to where nothing is tolerable any more
-    carries = (stacks.back.at_nodes > 0.0).any(axis=0)
-    begin = max(int(np.argmax(carries)) - 1, 0)
-    end = int(np.searchsorted(GRID.pressure_pa, no_load.max())) + 2
+    carries = stacks.back.at_nodes > 0.0
+    begin = max(int(np.argmax(carries.any(axis=0))) - 1, 0)
+    end = max(int(np.searchsorted(GRID.pressure_pa, no_load.max())), begin) + 2
     grid = GRID.pressure_pa[begin:end]
-    factor = stacks.back.at_nodes[:, begin:end]
+    # a gas that a trap holds before it gets here does not stand in the foreline
+    factor = np.where(added > 0.0, stacks.back.at_nodes[:, begin:end], 0.0)
     over = spare(factor, np.broadcast_to(grid, factor.shape)) < 0.0
     over &= factor > -np.inf
     first = np.argmax(over, axis=1)[:, np.newaxis]
     low, high = grid[np.maximum(first - 1, 0)], grid[first]
     fine = low * (high / low) ** np.linspace(0.0, 1.0, FINE)
-    between = stacks.back.factor_at(fine)
+    between = np.where(added > 0.0, stacks.back.factor_at(fine), 0.0)
     left = spare(between, fine)
     rows = np.arange(len(left))
     place = np.maximum(np.argmax(left < 0.0, axis=1), 1)
     below, above = left[rows, place - 1], left[rows, place]
     share = below / np.where(below > above, below - above, 1.0)
     one, other = between[rows, place - 1], between[rows, place]
+    one = np.where(np.isfinite(one), one, other)  # a gas may have no speed at the lower pressure
     found = one + np.clip(share, 0.0, 1.0) * (other - one)
+    # where a back carries nothing below what is tolerable, not even leak and outgassing get away
+    rests_pa = GRID.pressure_pa[np.maximum(np.argmax(carries, axis=1) - 1, 0)]
+    nothing = (-always / np.where(added > 0.0, added, 1.0))[:, 0]
+    found = np.where(rests_pa >= no_load[:, 0], nothing, found)
     backed = np.array(
         [spot.front is not None and spot.front.pump.outlet is not None for spot in stacks.spots]
     )
@@ -355,8 +361,8 @@ def _cut(
 ) -> tuple[FloatArray, FloatArray]:
     """Return a curve cut at a ceiling, with the corner among its points."""
     over = flow_pa_m3_s > ceiling_pa_m3_s
-    first = int(np.argmax(over))
-    if over.any() and first > 0:
+    first = int(np.argmax(over)) if over.any() else 0
+    if first > 0:
         ends = slice(first - 1, first + 1)
         # speed times pressure: straight in the pressure between two nodes
         corner = np.interp(ceiling_pa_m3_s, flow_pa_m3_s[ends], pressure_pa[ends])

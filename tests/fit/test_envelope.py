@@ -133,9 +133,10 @@ def test_a_check_of_the_largest_load_says_the_same() -> None:
         assert (margin.ratio >= 1.0) is holds
 
 
-def jet_bench(speed_m3_s: float, **changes: Any) -> tuple[Spot, Outlook]:
+def jet_bench(speed_m3_s: float, ultimate_pa: float = 1e-3, **changes: Any) -> tuple[Spot, Outlook]:
     asked = inquiry(BENCH, **changes)
-    catalog = a_bench(a_jet(), a_rougher(speed_m3_s), a_fluid("FLUID", "90.00", 65e-6))
+    rougher = a_rougher(speed_m3_s, ultimate_pa)
+    catalog = a_bench(a_jet(), rougher, a_fluid("FLUID", "90.00", 65e-6))
     choice = StackChoice(high_vacuum_pump="JET", backing_pump="ROUGHER", fluid="FLUID")
     spot = spot_of(asked, catalog, choice)
     return spot, outlooks([spot])[0]
@@ -151,6 +152,14 @@ def test_a_small_backing_pump_limits_a_jet_by_its_foreline() -> None:
     assert load.chamber_pressure_pa == pytest.approx(load.throughput_pa_m3_s / 0.065, rel=1e-3)
     assert outlook.envelope.load_at_process_pressure is None
     assert outlook.envelope.gases == ("air",)
+
+
+def test_a_back_that_rests_above_the_tolerable_pressure_lets_nothing_in() -> None:
+    # at rest 1 mbar stands in the foreline, 66.66 Pa are tolerable: by definition no load
+    _, outlook = jet_bench(2.5e-3, ultimate_pa=100.0)
+    load = outlook.envelope.largest_load
+    assert load.limit is LoadLimit.FORELINE
+    assert load.throughput_pa_m3_s == pytest.approx(0.0, abs=1e-12)
 
 
 def test_a_large_backing_pump_leaves_the_limit_to_the_jets() -> None:

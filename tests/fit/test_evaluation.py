@@ -21,8 +21,10 @@ from server.catalog.items import (
     TurboPump,
     VapourPump,
 )
+from server.fit.candidates import Field
 from server.fit.costs import Purse
 from server.fit.evacuation import crossover_pressure_pa
+from server.fit.evaluation import How, judge
 from server.fit.results import MarginKey
 from server.fit.thresholds import RULES
 from tests.fit.engine_cases import (
@@ -31,6 +33,7 @@ from tests.fit.engine_cases import (
     Stack,
     demo_catalog,
     judged_demo,
+    stack_of,
 )
 
 HYDROGEN: dict[str, Any] = {
@@ -316,3 +319,36 @@ def test_every_high_vacuum_pump_gets_a_way_to_be_roughed() -> None:
         lines = [part.item.name.lower() for part in parts]
         if kind in VAPOUR_KINDS | CAPTURE_KINDS:
             assert any("roughing" in name for name in lines), kind
+
+
+RUN_UP = {
+    "chamber": {"volume": "2.5 L"},
+    "target_pressure": "0.165 Pa",
+    "pump_down_time": "10 min",
+    "utilities": {"cooling_water": True, "three_phase": True, "mains_voltage": "400 V"},
+    "process": {
+        "pressure": "1 Pa",
+        "gas": [{"species": "nitrogen", "flow": "10 sccm"}],
+        "vapour": [{"substance": "water", "rate": "0.4 g/h"}],
+    },
+}
+"""Roughing comes to the target while a turbo still runs up, and traps take part of the load."""
+
+
+@pytest.mark.parametrize("base", [COATER, RUN_UP])
+def test_a_stack_is_judged_alike_alone_and_in_its_field(base: dict[str, Any]) -> None:
+    judgement = judged_demo(base)
+    returned = judgement.returned()
+    checked = 0
+    for stack in returned[:: max(1, len(returned) // 25)]:
+        field = Field((stack.front,), (stack.back,))
+        purse = Purse(judgement.requirements, demo_catalog())
+        alone = judge(
+            field, judgement.loads, judgement.requirements, demo_catalog(), purse, How(True)
+        )
+        one = stack_of(alone, 0, 0)
+        for key in stack.judged.ledgers:
+            in_field = stack.ratio(key)
+            assert one.ratio(key) == pytest.approx(in_field, rel=1e-9, nan_ok=True), (key, one.skus)
+        checked += 1
+    assert checked >= 20
