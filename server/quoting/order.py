@@ -14,6 +14,7 @@ from server.quoting.reading import CellReader, Refused, email, percent, whole_nu
 
 LARGEST_TAX_PERCENT = Decimal(50)
 LARGEST_VALIDITY_DAYS = 365
+USUAL_VALIDITY_DAYS = 30
 LARGEST_CONSUMABLES_YEARS = 20.0
 
 
@@ -36,7 +37,7 @@ class QuoteOrder:
     created_at: datetime
     reference: str = ""
     tax_rate_percent: Decimal = Decimal(0)
-    validity_days: int = 30
+    validity_days: int = USUAL_VALIDITY_DAYS
     consumables_years: float = 0.0
     """Consumables offered together with the stack for so many years; zero offers none."""
     notes: str = ""
@@ -89,7 +90,7 @@ def read_order(
         created_at=created_at,
         reference=reader.line("reference"),
         tax_rate_percent=reader.value("tax_rate", tax_rate, Decimal(0)),
-        validity_days=reader.value("validity_days", validity_days, 30),
+        validity_days=reader.value("validity_days", validity_days, USUAL_VALIDITY_DAYS),
         consumables_years=reader.value("consumables_years", _years, 0.0),
         notes=reader.text("notes"),
         advice_token=advice_token,

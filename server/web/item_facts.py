@@ -227,3 +227,9 @@ _SHOWN: Final[tuple[tuple[type | tuple[type, ...], Callable[[object, str], str]]
     ((tuple, frozenset), _many),
     ((int, float), _figure),
 )
+
+
+def has_words(item: Item, typed: str) -> bool:
+    """Say whether every word that was typed stands in an item's number, name or summary."""
+    text = f"{item.sku} {item.name} {summary_of(item)}".casefold()
+    return all(word in text for word in typed.casefold().split())

@@ -25,6 +25,7 @@ from server.web.routes import (
     pages_check,
     pages_consumables,
     pages_desk,
+    pages_draft,
     pages_home,
     pages_inquiry,
     pages_quote,
@@ -44,6 +45,7 @@ PAGE_CLASSES: list[type[Page]] = [ErrorPage] + [
         pages_quote,
         pages_quotes,
         pages_desk,
+        pages_draft,
     )
     for name, page in vars(module).items()
     if name.endswith("Page") and page.__module__ == module.__name__

@@ -13,7 +13,7 @@ from server.fit.money import round_money
 from server.quoting.desk.lines import LineChoice
 from server.quoting.desk.texts import Texts
 from server.quoting.drafting import item_line, reckoned
-from server.quoting.order import Party, tax_rate, validity_days
+from server.quoting.order import USUAL_VALIDITY_DAYS, Party, tax_rate, validity_days
 from server.quoting.quote import LineGroup, Quote, QuoteLine
 from server.quoting.reading import CellReader, email, money, one_of, percent, whole_number
 
@@ -101,7 +101,7 @@ def read_change(typed: Mapping[str, object], was: Quote) -> DraftChange:
         freight=_number(reader, "freight", money(was.currency, LARGEST_PRICE)),
         tax_rate_percent=_number(reader, "tax_rate", tax_rate),
         price_list=_line(reader, "price_list"),
-        validity_days=reader.value("validity_days", validity_days, None),
+        validity_days=_days(reader),
         texts=_read_texts(reader, was.texts),
         notes=_text(reader, "notes"),
         internal_notes=_text(reader, "internal_notes"),
@@ -283,6 +283,11 @@ def _line(reader: CellReader, name: str) -> str | None:
 
 def _text(reader: CellReader, name: str) -> str | None:
     return reader.text(name) if reader.gives(name) else None
+
+
+def _days(reader: CellReader) -> int | None:
+    given = reader.gives("validity_days")
+    return reader.value("validity_days", validity_days, USUAL_VALIDITY_DAYS) if given else None
 
 
 def _number(reader: CellReader, name: str, read: Callable[[str], Decimal]) -> Decimal | None:

@@ -13,7 +13,7 @@ from server.catalog.items import Fluid, Item, Pump
 from server.errors import NotFound
 from server.web.deps import CatalogDep
 from server.web.item_charts import fluid_chart, pump_chart
-from server.web.item_facts import Fact, facts_of, group_of, summary_of
+from server.web.item_facts import Fact, facts_of, group_of, has_words, summary_of
 from server.web.pages import ChartView, RendererDep
 from server.web.routes.pages_check import place_of
 
@@ -71,7 +71,7 @@ def browse(request: Request, catalog: CatalogDep, renderer: RendererDep) -> HTML
         its_group = group_of(item)
         numbers[its_group] = numbers.get(its_group, 0) + 1
         listed = ListedItem(item.sku, item.name, summary_of(item), item)
-        if group in {"", its_group} and _has_words(listed, typed):
+        if group in {"", its_group} and has_words(item, typed):
             found.setdefault(its_group, []).append(listed)
     page = CatalogPage(
         name=catalog.name,
@@ -111,8 +111,3 @@ def show_item(
         can_be_checked=bool(place_of(item)),
     )
     return renderer.page(request, page)
-
-
-def _has_words(listed: ListedItem, typed: str) -> bool:
-    text = f"{listed.sku} {listed.name} {listed.summary}".casefold()
-    return all(word in text for word in typed.casefold().split())
