@@ -12,6 +12,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from server.errors import NotFound
 from server.quoting.desk.delivery import LEASE, Delivery, DeliveryCounts, DeliveryState
 from server.quoting.desk.outbox import OutboxMessage
+from server.quoting.desk.sharing import ShareLink
 from server.quoting.inquiries import ReceivedInquiry
 
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
@@ -141,6 +142,33 @@ class MemoryInquiryBox:
         """Return the newest."""
         newest = sorted(self.kept.values(), key=lambda each: each.received_at, reverse=True)
         return tuple(newest[:count])
+
+
+@dataclass
+class MemoryShareLinks:
+    """Satisfies ``quoting.desk.sharing.ShareLinks``."""
+
+    kept: dict[str, ShareLink] = field(default_factory=dict)
+
+    def add(self, link: ShareLink) -> None:
+        """Keep a link."""
+        self.kept[link.digest] = link
+
+    def by_digest(self, digest: str) -> ShareLink | None:
+        """Return the link of a fingerprint."""
+        return self.kept.get(digest)
+
+    def of_quote(self, number: str) -> tuple[ShareLink, ...]:
+        """Return the links of a quote, newest first."""
+        own = [link for link in self.kept.values() if link.number == number]
+        return tuple(sorted(own, key=lambda link: link.made_at, reverse=True))
+
+    def revoke(self, digest: str, now: datetime) -> None:
+        """End a link."""
+        if digest not in self.kept:
+            raise NotFound("There is no such link.")
+        link = self.kept[digest]
+        self.kept[digest] = replace(link, revoked_at=link.revoked_at or now)
 
 
 @dataclass

@@ -132,3 +132,17 @@ class ReceivedInquiryRow(SQLModel, table=True):
     received_at: datetime = Field(sa_type=UtcTime, index=True)
     advice_token: str = Field(index=True)
     record: str = Field(sa_type=PackedText)
+
+
+class ShareLinkRow(SQLModel, table=True):
+    """One link to a quote; the link itself cannot be had from it."""
+
+    __tablename__: ClassVar[str] = "share_link"
+
+    digest: str = Field(primary_key=True)
+    number: str = Field(foreign_key="quote_case.number", index=True)
+    revision: int
+    made_by: str
+    made_at: datetime = Field(sa_type=UtcTime)
+    expires_at: datetime = Field(sa_type=UtcTime)
+    revoked_at: datetime | None = Field(default=None, sa_type=UtcTime)

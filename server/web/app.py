@@ -19,6 +19,7 @@ from server.store.inquiries import SqlInquiryBox
 from server.store.migrate import migrate
 from server.store.outbox import SqlOutbox
 from server.store.quote_desk import SqlQuoteDesk
+from server.store.share_links import SqlShareLinks
 from server.web.build import build_app
 from server.web.deps import Services
 from server.web.examples import EXAMPLES
@@ -66,6 +67,7 @@ def create_app(settings: Settings, engine: Engine | None = None, *, warm: bool =
         outbox=outbox,
         desk=SqlQuoteDesk(database),
         inquiries=SqlInquiryBox(database),
+        links=SqlShareLinks(database),
     )
     return build_app(
         settings,

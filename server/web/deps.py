@@ -19,6 +19,7 @@ from server.quoting.desk.case import QuoteCase
 from server.quoting.desk.delivery import Outbox
 from server.quoting.desk.ports import QuoteDesk
 from server.quoting.desk.revision import Basis
+from server.quoting.desk.sharing import ShareLinks
 from server.quoting.desk.use_cases import DeskRoom, create_draft
 from server.quoting.inquiries import InquiryBox
 from server.quoting.order import Party, read_order
@@ -34,6 +35,7 @@ class Services:
     outbox: Outbox
     desk: QuoteDesk
     inquiries: InquiryBox
+    links: ShareLinks
 
     @property
     def room(self) -> DeskRoom:

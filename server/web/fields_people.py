@@ -32,6 +32,7 @@ PEOPLE: Final[Mapping[str, Field]] = {
         entry=Entry.LONG,
     ),
     "sender.consent": Field("Consent", "Without it nothing is sent or kept.", required=True),
+    "link.days": Field("Works for [days]", "Empty: 60 days. It can be ended before.", "60"),
     "answer.name": Field("Your name", "Who answers, for the record.", required=True),
     "answer.note": Field(
         "Anything to add", "An order number, a wish for delivery, or why not.", entry=Entry.LONG

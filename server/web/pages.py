@@ -33,6 +33,10 @@ NAVIGATION: Sequence[tuple[str, str]] = (
 )
 
 
+CUSTOMERS_SIDE = "/q/"
+"""What begins like this is for who was sent a link: nothing there leads into the house."""
+
+
 class Page(Protocol):
     """A dataclass whose fields are everything that its template may read."""
 
@@ -91,7 +95,7 @@ class Renderer:
         path = request.url.path
         navigation = [
             {"href": href, "text": text, "here": path == href or path.startswith(f"{href}/")}
-            for href, text in NAVIGATION
+            for href, text in (() if path.startswith(CUSTOMERS_SIDE) else NAVIGATION)
         ]
         shown = {f.name: getattr(page, f.name) for f in dataclasses.fields(page)}  # type: ignore[arg-type]
         html = self.environment.get_template(page.template).render(nav=navigation, **shown)

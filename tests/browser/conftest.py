@@ -13,7 +13,9 @@ import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
 from server.web.app import create_app
+from server.web.outgoing.target import Target
 from server.web.settings import Settings
+from tests.outside import SECRET, Receiver, receiving
 
 START_S = 60.0
 
@@ -21,10 +23,18 @@ NewContext = Callable[..., BrowserContext]
 
 
 @pytest.fixture(scope="session")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def receiver() -> Iterator[Receiver]:
+    """Return the next system, which is told of quotes."""
+    with receiving() as receiver:
+        yield receiver
+
+
+@pytest.fixture(scope="session")
+def address(tmp_path_factory: pytest.TempPathFactory, receiver: Receiver) -> Iterator[str]:
     """Serve the app, with its real engine and database, until the tests are done."""
     folder = tmp_path_factory.mktemp("site")
-    app = create_app(Settings(host="127.0.0.1", port=0, data_dir=folder))
+    target = Target(receiver.address, SECRET, private=True)
+    app = create_app(Settings(host="127.0.0.1", port=0, data_dir=folder, webhook=target))
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning"))
     thread = threading.Thread(target=server.run)
     thread.start()

@@ -130,7 +130,7 @@ def test_nothing_is_wider_than_the_window(
 
 PATHS = [
     "/", "/inquiry", "/check", "/consumables", "/catalog?q=vapour", "/catalog/VAPOURJET-160-W",
-    "/quotes", "/inquiries", "/check/sent", "/help", "/about", "/nowhere", "{advice}",
-    "{advice}/stack/1", "{advice}/stack/1/workings", "{advice}/stack/1/quote",
+    "/quotes", "/inquiries", "/check/sent", "/deliveries", "/help", "/about", "/nowhere",
+    "{advice}", "{advice}/stack/1", "{advice}/stack/1/workings", "{advice}/stack/1/quote",
     "{advice}/stack/1/card",
 ]  # fmt: skip

@@ -17,7 +17,7 @@ from server.web.deps import Services
 from server.web.settings import Settings
 from tests.builders import HandMadeEngine
 from tests.fakes import FakeEngine, MemoryAdviceStore, MemoryCatalogStore, MemoryQuoteDesk
-from tests.outside import MemoryInquiryBox, MemoryOutbox
+from tests.outside import MemoryInquiryBox, MemoryOutbox, MemoryShareLinks
 from tests.web.browsing import EXAMPLE
 
 BASE_URL = "http://127.0.0.1:8765"
@@ -32,6 +32,7 @@ def memory_services() -> Services:
         outbox=MemoryOutbox(),
         desk=MemoryQuoteDesk(),
         inquiries=MemoryInquiryBox(),
+        links=MemoryShareLinks(),
     )
 
 
@@ -71,6 +72,7 @@ def site(demo_catalog: Catalog, tmp_path_factory: pytest.TempPathFactory) -> Fas
         outbox=MemoryOutbox(),
         desk=MemoryQuoteDesk(),
         inquiries=MemoryInquiryBox(),
+        links=MemoryShareLinks(),
     )
     return build_app(where, services, at_end=lambda: None)
 

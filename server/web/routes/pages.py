@@ -14,10 +14,12 @@ from server.web.routes import (
     pages_draft,
     pages_home,
     pages_inquiry,
+    pages_links,
     pages_papers,
     pages_quote,
     pages_quotes,
     pages_received,
+    pages_shared,
 )
 
 router = APIRouter(include_in_schema=False)
@@ -32,6 +34,8 @@ for part in (
     pages_draft,
     pages_check,
     pages_received,
+    pages_links,
+    pages_shared,
     pages_consumables,
     pages_catalog,
     pages_charts,

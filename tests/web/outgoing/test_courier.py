@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import re
 import socket
 import time
 from collections.abc import Iterator
@@ -11,9 +12,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from server.bootstrap import ROOT
 from server.errors import OutOfRange
 from server.quoting.desk.delivery import GIVE_UP_AFTER, DeliveryCounts, DeliveryState
 from server.store.engine import Database, open_engine
@@ -73,6 +76,25 @@ def test_the_receiver_can_check_who_sent_it_and_when(receiver: Receiver) -> None
     assert headers["Pumpwright-Delivery"] == outbox.kept[0].key
     assert headers["Content-Type"] == "application/json"
     assert outbox.counts() == DeliveryCounts(delivered=1)
+
+
+def test_the_check_that_the_readme_shows_tells_our_events_from_others(receiver: Receiver) -> None:
+    text = (ROOT / "README.md").read_text("utf-8")
+    code = re.search(r"```python\n(.*?)```", text, re.DOTALL)
+    assert code is not None
+    shown: dict[str, Any] = {}
+    exec(code[1], shown)  # noqa: S102 (our own page)
+    is_genuine = shown["is_genuine"]
+    outbox, clock = MemoryOutbox(), Clock(datetime.now(UTC))
+    outbox.put([a_message()])
+    Courier(outbox, sender(receiver), clock).deliver_due()
+    _, headers, body = receiver.taken[0]
+    assert is_genuine(SECRET, headers, body)
+    assert not is_genuine(SECRET, headers, body + b" ")
+    assert not is_genuine("another secret of some length", headers, body)
+    earlier = str(int(headers["Pumpwright-Timestamp"]) - 1)
+    assert not is_genuine(SECRET, {**headers, "Pumpwright-Timestamp": earlier}, body)
+    assert not is_genuine(SECRET, headers, body, longest_s=-1)
 
 
 def test_a_receiver_that_fails_gets_it_when_it_has_recovered(receiver: Receiver) -> None:
