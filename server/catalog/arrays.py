@@ -108,7 +108,12 @@ class CatalogArrays:
             rest_pressure_pa(backing)[:, np.newaxis],
             GRID.pressure_pa,
         )
-        return booster_speed_m3_s(limits, compression, backing)
+        staged = booster_speed_m3_s(limits, compression, backing)
+        # the stated ultimate pressure is that of booster and backing pump together; what the
+        # backing pump does by itself goes on below it
+        ultimate = np.array([[booster.ultimate_pa] for booster in boosters])
+        net = net_speed_m3_s(staged, GRID.pressure_pa, ultimate)
+        return np.maximum(net, np.minimum(staged, backing.speed_m3_s))
 
 
 def arrays_of(catalog: Catalog) -> CatalogArrays:

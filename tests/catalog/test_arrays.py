@@ -132,12 +132,25 @@ def test_a_booster_settles_where_both_pumps_carry_the_same(demo: Catalog, inlet_
         if limited or inlet_pa > booster.cut_in_pa or foreline < 2 * backing.ultimate_pa:
             continue
         carried = foreline * float(np.interp(np.log(foreline), LN_GRID, own))
+        carried *= 1.0 - booster.ultimate_pa / inlet_pa
         staged = arrays.boosted([(backing, booster)], "air")[0]
         found = float(np.interp(np.log(inlet_pa), LN_GRID, staged)) * inlet_pa
         alone = float(np.interp(np.log(inlet_pa), LN_GRID, own)) * inlet_pa
         assert found == pytest.approx(max(carried, alone), rel=0.02), (backing.sku, booster.sku)
         checked += 1
     assert checked > 50
+
+
+def test_a_pair_does_not_go_below_the_ultimate_pressure_its_booster_states(demo: Catalog) -> None:
+    pairs = pairs_of(demo)
+    arrays = arrays_of(demo)
+    alone = arrays.speed("air").speed_m3_s
+    for (backing, booster), row in zip(pairs, arrays.boosted(pairs, "air"), strict=True):
+        below = GRID.pressure_pa <= booster.ultimate_pa
+        own = alone[arrays.row_of[backing.sku]]
+        assert np.all(row[below] <= own[below]), (backing.sku, booster.sku)
+        if backing.ultimate_pa >= booster.ultimate_pa:
+            assert not row[below].any(), (backing.sku, booster.sku)
 
 
 def test_a_booster_never_makes_its_backing_pump_slower(demo: Catalog) -> None:
@@ -204,6 +217,7 @@ def test_a_booster_holds_back_hydrogen_less_and_its_backing_pumps_air_as_before(
         if foreline < 2 * rest or foreline > booster.largest_difference_pa:
             continue
         carried = foreline * float(np.interp(np.log(foreline), LN_GRID, own))
+        carried *= 1.0 - booster.ultimate_pa / 1.0
         alone = float(np.interp(0.0, LN_GRID, own))
         found = float(np.interp(0.0, LN_GRID, of_light))
         assert found == pytest.approx(max(carried, alone), rel=0.02), (backing.sku, booster.sku)

@@ -61,6 +61,10 @@ _OFF = Law(
     "m³/s",
     CATALOG,
 )
+_NET = Law(
+    "S_net", "S_net = S·(1 − p_ult/p₁): the stated ultimate pressure is that of the pair", "m³/s",
+    CATALOG,
+)  # fmt: skip
 _DIFFERENCE = Law("Δp", "Δp = p₂ − p₁, at most Δp_max", "Pa", cite("JOUSTEN-2016"))
 
 _AT_LIMIT = 0.999
@@ -89,13 +93,19 @@ def booster_lines(
     assert isinstance(booster, RootsBooster)  # noqa: S101 (the caller looked)
     key, name = f"booster-{state.key}", f"{gas_name(gas)} {state.words}"
     backing = _backing(bench, state, gas)
-    used = bench.back_speeds(gas, state).at(inlet_pa)
+    net = bench.back_speeds(gas, state).at(inlet_pa)
     alone = backing.at(inlet_pa)
+    left = 1.0 - booster.ultimate_pa / inlet_pa
+    used = net / left if left > 0.0 and net > alone * (1.0 + 1e-9) else net
     behind_pa = backing.pressure_of_flow_pa(used * inlet_pa)
     if used <= alone * (1.0 + 1e-9) or math.isnan(behind_pa):
         inputs = {"p₁ [Pa]": inlet_pa, "cut-in pressure [Pa]": booster.cut_in_pa}
         yield line(section, key, f"Booster passed through: {name}", _OFF, inputs, used)
         return
+    yield line(
+        section, f"{key}-net", f"Speed left above the booster's ultimate pressure: {name}", _NET,
+        {"S [m³/s]": used, "p_ult [Pa]": booster.ultimate_pa, "p₁ [Pa]": inlet_pa}, net,
+    )  # fmt: skip
     speed_b = used * inlet_pa / behind_pa
     yield line(
         section, f"{key}-between", f"Pressure between booster and backing pump: {name}", _BETWEEN,
