@@ -19,14 +19,14 @@ from server.fit.pump_limits import highest_crossover_pa
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
 from server.fit.thresholds import BASE_STATE_AFTER_S, ROUNDING
-from server.physics.arrays import FloatArray
+from server.physics.arrays import FloatArray, IntArray
 from server.physics.steady import SteadyState, steady_state
 
 
-def without_hopeless(field: Field, states: FrontStates) -> tuple[Field, FrontStates, Counter[str]]:
-    """Return the field without fronts that no back can help, and what they took along.
+def hopeful_fronts(states: FrontStates, backs: int) -> tuple[IntArray, Counter[str]]:
+    """Return the positions of the fronts that a back may help, and what the others took along.
 
-    A front is counted, once for each back, under the bound it misses by most.
+    A front is counted, once for each of its backs, under the bound it misses by most.
     """
     bounds = front_bounds(states)
     keys = tuple(bounds)
@@ -35,10 +35,8 @@ def without_hopeless(field: Field, states: FrontStates) -> tuple[Field, FrontSta
     worst = np.argmin(np.where(np.isnan(ratios), np.inf, ratios), axis=0)
     counts: Counter[str] = Counter()
     for row in np.nonzero(hopeless)[0]:
-        counts[keys[worst[row]].value] += len(field.backs)
-    kept = np.nonzero(~hopeless)[0]
-    some = states.only(kept)
-    return Field(some.fronts, field.backs), some, counts
+        counts[keys[worst[row]].value] += backs
+    return np.nonzero(~hopeless)[0], counts
 
 
 def front_bounds(states: FrontStates) -> Mapping[MarginKey, FloatArray]:
@@ -63,10 +61,10 @@ def _bound(allowed_pa: float, lowest: SteadyState) -> FloatArray:
     return np.where(lowest.exists, allowed_pa / lowest.pressure_pa, 0.0)
 
 
-def without_hopeless_backs(
+def hopeful_backs(
     field: Field, backing: BackTables, loads: Loads, requirements: Requirements
-) -> tuple[Field, BackTables, Counter[str]]:
-    """Return a field without backs that no front can help, and what they took along.
+) -> tuple[IntArray, Counter[str]]:
+    """Return the positions of the backs that some front may go with, and what the others took.
 
     A back that pumps the chamber by itself must reach the target; one that roughs must get below
     the highest pressure at which any of the fronts takes over.
@@ -76,12 +74,8 @@ def without_hopeless_backs(
     load = loads.base_pa_m3_s(after_s)
     lowest = steady_state(load, backing.at_chamber, np.arange(len(field.backs)))
     hopeless = _bound(allowed, lowest) < 1.0 - ROUNDING
-    counts: Counter[str] = Counter()
-    if not hopeless.any():
-        return field, backing, counts
-    counts[key.value] = int(hopeless.sum()) * len(field.fronts)
-    kept = np.nonzero(~hopeless)[0]
-    return Field(field.fronts, tuple(field.backs[i] for i in kept)), backing.only(kept), counts
+    taken = int(hopeless.sum()) * len(field.fronts)
+    return np.nonzero(~hopeless)[0], Counter({key.value: taken} if taken else {})
 
 
 def _allowed_pa(

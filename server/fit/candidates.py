@@ -7,8 +7,10 @@ each of the hundreds of combinations it stands in.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
 
 from server.catalog import compatibility
 from server.catalog.flanges import Flange
@@ -96,21 +98,44 @@ class Back:
         return self.booster or self.backing
 
 
+class Combination(Protocol):
+    """A front with a back, whatever else is known of them."""
+
+    @property
+    def front(self) -> Front | None:
+        """The front; None for a rough stack."""
+        ...
+
+    @property
+    def back(self) -> Back:
+        """The back."""
+        ...
+
+
 @dataclass(frozen=True)
 class Field:
     """A rectangle of combinations: every front with every back (no front: rough-vacuum stacks)."""
 
     fronts: tuple[Front | None, ...]
     backs: tuple[Back, ...]
+    refused: Mapping[str, int] = field(default_factory=dict, compare=False)
+    """Combinations that were never formed, by the margin that rules out a part of them."""
 
     @property
     def size(self) -> int:
         """How many combinations it holds."""
         return len(self.fronts) * len(self.backs)
 
+    @property
+    def considered(self) -> int:
+        """How many combinations it stands for: those it holds and those never formed."""
+        return self.size + sum(self.refused.values())
+
 
 def fields_of(requirements: Requirements, catalog: Catalog) -> tuple[Field, ...]:
-    """Return every combination to be considered, as rectangles.
+    """Return every combination that no part rules out by itself, as rectangles.
+
+    The others are counted, each once: under its front's reason, else its back's.
 
     Sputter-ion pumps start below what a backing pump reaches, so they meet backs with a
     turbomolecular pump; all other high-vacuum pumps meet backs with or without a Roots booster.
@@ -127,10 +152,31 @@ def _fields(requirements: Requirements, catalog: Catalog) -> tuple[Field, ...]:
     fronts = _fronts(requirements, catalog)
     ion = tuple(front for front in fronts if front.pump.kind is PumpKind.SPUTTER_ION)
     others = tuple(front for front in fronts if front.pump.kind is not PumpKind.SPUTTER_ION)
-    plain = _backs(requirements, catalog, (None, *catalog.of_type(RootsBooster)))
-    with_turbo = _backs(requirements, catalog, catalog.of_type(TurboPump))
-    fields = (Field(others, plain), Field(ion, with_turbo), Field((None,), plain))
-    return tuple(field for field in fields if field.size)
+    plain = _backs(requirements, catalog, catalog.of_type(RootsBooster), alone=True)
+    with_turbo = _backs(requirements, catalog, catalog.of_type(TurboPump), alone=False)
+    found = (_field(others, plain), _field(ion, with_turbo), _field((None,), plain))
+    return tuple(one for one in found if one.considered)
+
+
+@dataclass(frozen=True)
+class _Backs:
+    """Backs that can be used, and how many cannot, by the margin that rules them out."""
+
+    usable: tuple[Back, ...]
+    refused: Mapping[MarginKey, int]
+
+
+def _field(fronts: Sequence[Front | None], backs: _Backs) -> Field:
+    """Return the usable fronts with the usable backs, the other combinations counted."""
+    all_backs = len(backs.usable) + sum(backs.refused.values())
+    usable = tuple(front for front in fronts if front is None or front.refusal is None)
+    refused: Counter[str] = Counter()
+    for front in fronts:
+        if front is not None and front.refusal is not None:
+            refused[front.refusal.key.value] += all_backs
+    for key, count in backs.refused.items():
+        refused[key.value] += count * len(usable)
+    return Field(usable, backs.usable, +refused)
 
 
 def _fronts(requirements: Requirements, catalog: Catalog) -> tuple[Front, ...]:
@@ -172,37 +218,49 @@ def _inlet_traps(
 def _backs(
     requirements: Requirements,
     catalog: Catalog,
-    boosters: Iterable[RootsBooster | TurboPump | None],
-) -> tuple[Back, ...]:
-    made = []
+    boosters: Sequence[RootsBooster | TurboPump],
+    *,
+    alone: bool,
+) -> _Backs:
+    """Return backing pumps with boosters, and by themselves with traps: each part judged once."""
+    made: list[Back] = []
+    refused: Counter[MarginKey] = Counter()
+    judged = [(booster, _booster_refusal(booster, requirements)) for booster in boosters]
+    bare: list[RootsBooster | TurboPump | None] = [None] if alone else []
+    bare += [booster for booster, refusal in judged if refusal is None]
+    useless = Counter(refusal.key for _, refusal in judged if refusal is not None)
     for backing in catalog.of_type(BackingPump):
         oils = compatibility.oils_for(backing, catalog)
         oil = usual_fill(backing, oils, requirements, catalog)
-        for booster in boosters:
-            for trap in _line_traps(backing, booster, requirements, catalog):
-                made.append(_back(backing, booster, trap, oil, requirements, catalog))
-    return tuple(made)
+        trap = _trap_for(backing, None, requirements, catalog)
+        refusal = _backing_refusal(backing, oil, trap, requirements)
+        if refusal is None:
+            made.extend(Back(backing, booster, trap, oil, None) for booster in bare)
+            refused.update(useless)
+        else:
+            refused[refusal.key] += len(bare) + useless.total()
+        for trap in _line_traps(backing, requirements, catalog) if alone else ():
+            refusal = _backing_refusal(backing, oil, trap, requirements)
+            if refusal is None:
+                made.append(Back(backing, None, trap, oil, None))
+            else:
+                refused[refusal.key] += 1
+    return _Backs(tuple(made), refused)
 
 
 def _line_traps(
-    backing: BackingPump,
-    booster: RootsBooster | TurboPump | None,
-    requirements: Requirements,
-    catalog: Catalog,
-) -> tuple[Trap | None, ...]:
-    """No trap, or each cold trap or condenser at least as wide as the inlet, where vapour comes."""
-    if booster is not None or not requirements.process.vapour:
-        return (None,)
+    backing: BackingPump, requirements: Requirements, catalog: Catalog
+) -> tuple[Trap, ...]:
+    """Cold traps and condensers at least as wide as the inlet of a pump, where vapour comes."""
+    if not requirements.process.vapour:
+        return ()
     wide = 0.95 * backing.inlet.bore_m
-    return (
-        None,
-        *(
-            trap
-            for trap in catalog.of_type(Trap)
-            if trap.place is TrapPlace.FORELINE
-            and trap.kind in COLD_TRAPS
-            and trap.inlet.bore_m >= wide
-        ),
+    return tuple(
+        trap
+        for trap in catalog.of_type(Trap)
+        if trap.place is TrapPlace.FORELINE
+        and trap.kind in COLD_TRAPS
+        and trap.inlet.bore_m >= wide
     )
 
 
@@ -237,27 +295,33 @@ def make_back(
     """
     oils = compatibility.oils_for(backing, catalog)
     oil = usual_fill(backing, oils, requirements, catalog)
-    return _back(backing, booster, trap, oil, requirements, catalog)
+    trap = _trap_for(backing, trap, requirements, catalog)
+    refusal = _backing_refusal(backing, oil, trap, requirements)
+    return Back(backing, booster, trap, oil, refusal or _booster_refusal(booster, requirements))
 
 
-def _back(
-    backing: BackingPump,
-    booster: RootsBooster | TurboPump | None,
-    trap: Trap | None,
-    oil: Fluid | None,
-    requirements: Requirements,
-    catalog: Catalog,
-) -> Back:
+def _trap_for(
+    backing: BackingPump, wanted: Trap | None, requirements: Requirements, catalog: Catalog
+) -> Trap | None:
+    """Return the trap of a backing pump: a sorption trap where none is wanted but it needs one."""
     oily = backing.kind in OIL_SEALED_KINDS
-    if trap is None and oily and requirements.cleanliness is Cleanliness.LOW_OIL:
-        trap = sorption_trap(backing.inlet, catalog)
+    if wanted is None and oily and requirements.cleanliness is Cleanliness.LOW_OIL:
+        return sorption_trap(backing.inlet, catalog)
+    return wanted
+
+
+def _backing_refusal(
+    backing: BackingPump, oil: Fluid | None, trap: Trap | None, requirements: Requirements
+) -> Refusal | None:
+    """Return what rules out a backing pump with its trap, whatever booster stands before it."""
     traps = () if trap is None else (trap,)
-    refusal = _refusal(backing, oil, traps, requirements)
-    if refusal is None:
-        refusal = _water_refusal(trap, requirements)
-    if refusal is None and booster is not None:
-        refusal = _refusal(booster, None, (), requirements)
-    return Back(backing, booster, trap, oil, refusal)
+    return _refusal(backing, oil, traps, requirements) or _water_refusal(trap, requirements)
+
+
+def _booster_refusal(
+    booster: RootsBooster | TurboPump | None, requirements: Requirements
+) -> Refusal | None:
+    return None if booster is None else _refusal(booster, None, (), requirements)
 
 
 def _water_refusal(trap: Trap | None, requirements: Requirements) -> Refusal | None:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from server.catalog.items import Catalog
 from server.fit.backing import BackTables, back_tables
-from server.fit.candidates import Back, Field, Front
+from server.fit.candidates import Field
 from server.fit.case import Case, Ledger
 from server.fit.costs import CostTable, Purse
 from server.fit.evacuation import Evacuation, evacuate
@@ -198,27 +198,6 @@ def _worst(
         worst = np.where(smaller, share, worst)
         fails |= ratio < 1.0 - ROUNDING
     return worst_key, worst, fails
-
-
-def without_refused(field: Field) -> tuple[Field, Counter[str]]:
-    """Return the field without fronts and backs ruled out by themselves, and what they took along.
-
-    Every combination is counted once: under its front's reason, else its back's.
-    """
-    counts: Counter[str] = Counter()
-    fronts: list[Front | None] = []
-    for front in field.fronts:
-        if front is not None and front.refusal is not None:
-            counts[front.refusal.key.value] += len(field.backs)
-        else:
-            fronts.append(front)
-    backs: list[Back] = []
-    for back in field.backs:
-        if back.refusal is not None:
-            counts[back.refusal.key.value] += len(fronts)
-        else:
-            backs.append(back)
-    return Field(tuple(fronts), tuple(backs)), counts
 
 
 def count_rejected(judged: Judged) -> Counter[str]:

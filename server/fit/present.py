@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from server.catalog.items import Catalog, Item, Pump, Trap, VapourPump
+from server.fit.candidates import Combination
 from server.fit.costs import Purse
 from server.fit.course import Outlook
 from server.fit.day import day_of
@@ -87,10 +88,10 @@ def _day_workings(spot: Spot, day: Day | None, pump_down: PumpDown | None) -> It
         yield from day_lines(day, spot.judged.case.requirements.duty, pump_down)
 
 
-def title_of(spot: Spot) -> str:
+def title_of(stack: Combination) -> str:
     """Return the pumps of a stack in a line."""
-    back = spot.back
-    names = [spot.front.pump.name] if spot.front else []
+    back = stack.back
+    names = [stack.front.pump.name] if stack.front else []
     names += [back.booster.name] if back.booster else []
     return " + ".join([*names, back.backing.name])
 

@@ -7,7 +7,8 @@ never flickers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,20 @@ class Standing:
     """Same number = same pumps (fluid and trap may differ)."""
     name_order: NDArray[np.int64]
     """Position in the alphabetical order of SKUs."""
+
+    def only(self, places: NDArray[np.intp]) -> Standing:
+        """Return the entries at some positions."""
+        return Standing(**{one.name: getattr(self, one.name)[places] for one in fields(self)})
+
+    @staticmethod
+    def joined(parts: Sequence[Standing]) -> Standing:
+        """Return all entries of several."""
+        return Standing(
+            **{
+                one.name: np.concatenate([getattr(part, one.name) for part in parts])
+                for one in fields(Standing)
+            }
+        )
 
 
 def ranked(standing: Standing) -> NDArray[np.intp]:

@@ -19,7 +19,7 @@ from server.catalog.tables import load_catalog
 from server.fit.candidates import Back, Field, Front, fields_of
 from server.fit.choice import StackChoice, field_of_choice
 from server.fit.costs import Purse
-from server.fit.evaluation import How, Judged, count_rejected, judge, without_refused
+from server.fit.evaluation import How, Judged, count_rejected, judge
 from server.fit.explain import Spot
 from server.fit.inquiry import read_inquiry
 from server.fit.loads import Loads, loads_of
@@ -138,7 +138,7 @@ class Judgement:
     @property
     def considered(self) -> int:
         """Combinations looked at."""
-        return sum(field.size for field in self.fields)
+        return sum(field.considered for field in self.fields)
 
     @property
     def rejected(self) -> Counter[str]:
@@ -183,10 +183,9 @@ def judge_all(
     refused: Counter[str] = Counter()
     judged = []
     for field in fields:
-        rest, counts = without_refused(field)
-        refused += counts
-        if rest.size:
-            judged.append(judge(rest, loads, requirements, catalog, purse, How(follow_all)))
+        refused.update(field.refused)
+        if field.size:
+            judged.append(judge(field, loads, requirements, catalog, purse, How(follow_all)))
     return Judgement(requirements, loads, fields, tuple(judged), refused)
 
 

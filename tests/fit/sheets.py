@@ -14,7 +14,7 @@ from server.catalog.items import Catalog, PumpKind, RootsBooster, TrapKind
 from server.catalog.items import VapourPump as Jet
 from server.fit.candidates import fields_of
 from server.fit.costs import Purse
-from server.fit.evaluation import Judged, judge, without_refused
+from server.fit.evaluation import Judged, judge
 from server.fit.explain import Spot, margins_of
 from server.fit.loads import loads_of
 from server.fit.results import Working
@@ -185,7 +185,7 @@ def returned(title: str) -> list[Stack]:
         if (None if front is None else front.pump.kind) is wanted
     )
     judged = judge(
-        without_refused(field)[0], loads_of(requirements), requirements, catalog,
+        field, loads_of(requirements), requirements, catalog,
         Purse(requirements, catalog),
     )  # fmt: skip
     return [stack_of(judged, int(f), int(b)) for f, b in np.argwhere(~judged.fails)]

@@ -25,7 +25,6 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.fit.candidates import Back, Field, Front, fields_of, make_back, make_front
-from server.fit.evaluation import without_refused
 from server.fit.results import MarginKey
 from tests.fit.engine_cases import BENCH, COATER, a_bench, a_jet, a_rougher, demo_catalog, inquiry
 from tests.fit.stock import a_fluid, a_trap, a_turbo_pump, an_oil
@@ -195,9 +194,9 @@ def test_what_a_part_takes_along_is_counted_once_under_the_fronts_reason_first()
     high = fields(
         a_jet(), wet, FLUID, a_rougher(), heavy, utilities__cooling_water=False
     )[0]  # fmt: skip
-    rest, counts = without_refused(high)
-    assert rest.size == 1
-    assert dict(counts) == {"utilities": 3}
+    assert high.size == 1
+    assert high.considered == 4
+    assert dict(high.refused) == {"utilities": 3}
 
 
 def test_a_turbo_before_the_backing_pump_is_refused_for_the_pair() -> None:

@@ -17,7 +17,7 @@ from server.catalog.items import SpeedCurve, TurboPump
 from server.fit.candidates import fields_of
 from server.fit.costs import Purse
 from server.fit.evacuation import ATMOSPHERE_PA, crossover_pressure_pa
-from server.fit.evaluation import How, Judged, judge, without_refused
+from server.fit.evaluation import How, Judged, judge
 from server.fit.loads import loads_of
 from server.physics.speedtable import SpeedTable
 from tests.accuracy import Quantity, agrees
@@ -178,7 +178,7 @@ def test_a_dozen_rough_stacks_within_one_per_cent() -> None:
 
 def bench(*items: Any, **changes: Any) -> Judged:
     requirements, catalog = inquiry(BENCH, **changes), a_bench(*items)
-    field = without_refused(fields_of(requirements, catalog)[0])[0]
+    field = fields_of(requirements, catalog)[0]
     purse = Purse(requirements, catalog)
     return judge(field, loads_of(requirements), requirements, catalog, purse, How(follow_all=True))
 

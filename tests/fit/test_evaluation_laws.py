@@ -16,9 +16,9 @@ from server.catalog.items import (
     Cooling,
     SpeedCurve,
 )
-from server.fit.candidates import Field, fields_of
+from server.fit.candidates import fields_of
 from server.fit.costs import Purse
-from server.fit.evaluation import How, judge, without_refused
+from server.fit.evaluation import How, judge
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey
 from tests.fit.engine_cases import (
@@ -86,10 +86,9 @@ def ratios(catalog: Catalog, harder: dict[str, float]) -> dict[tuple[int, Margin
     loads, purse = loads_of(requirements), Purse(requirements, catalog)
     found: dict[tuple[int, MarginKey], Ratios] = {}
     for number, field in enumerate(fields_of(requirements, catalog)):
-        kept: Field = without_refused(field)[0]
-        if not kept.size:
+        if not field.size:
             continue
-        judged = judge(kept, loads, requirements, catalog, purse, How(follow_all=True))
+        judged = judge(field, loads, requirements, catalog, purse, How(follow_all=True))
         for key, ledger in judged.ledgers.items():
             found[number, key] = np.broadcast_to(ledger.ratio, judged.worst_share.shape)
     return found
@@ -136,8 +135,7 @@ def test_counts_add_up_for_any_small_catalogue(speed: float, backing: float, tar
     requirements = inquiry(BENCH, target_pressure=f"{target} Pa")
     loads, purse = loads_of(requirements), Purse(requirements, catalog)
     for field in fields_of(requirements, catalog):
-        kept, refused = without_refused(field)
-        judged = judge(kept, loads, requirements, catalog, purse)
-        assert field.size == int(
+        judged = judge(field, loads, requirements, catalog, purse)
+        assert field.considered == int(
             judged.fits.sum() + judged.marginal.sum() + judged.fails.sum()
-        ) + sum(refused.values())
+        ) + sum(field.refused.values())

@@ -20,7 +20,7 @@ from server.catalog.items import (
 )
 from server.fit.candidates import Field, fields_of
 from server.fit.costs import Purse
-from server.fit.evaluation import How, Judged, judge, without_refused
+from server.fit.evaluation import How, Judged, judge
 from server.fit.explain import Spot, margins_of
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey
@@ -34,7 +34,7 @@ TORR_L_S = constants.torr * 1e-3
 def judged_bench(*items: Any, **changes: Any) -> Judged:
     """Judge the field of the bench's high-vacuum stacks, else its rough stacks."""
     requirements, catalog = inquiry(BENCH, **changes), a_bench(*items)
-    field: Field = without_refused(fields_of(requirements, catalog)[0])[0]
+    field: Field = fields_of(requirements, catalog)[0]
     loads, purse = loads_of(requirements), Purse(requirements, catalog)
     return judge(field, loads, requirements, catalog, purse, How(follow_all=True))
 

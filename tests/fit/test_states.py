@@ -15,7 +15,7 @@ from server.catalog.arrays import GRID
 from server.catalog.items import BackingPump, FluidKind, Pump, TurboPump
 from server.fit.candidates import Front, fields_of
 from server.fit.costs import Purse
-from server.fit.evaluation import Judged, judge, without_refused
+from server.fit.evaluation import Judged, judge
 from server.fit.geometry import chamber_line, foreline, rough_line
 from server.fit.loads import loads_of
 from server.fit.settled import SettledState
@@ -320,7 +320,7 @@ FLUID = a_fluid("FLUID", "90.00", 65e-6)
 
 def bench(*items: Any, **changes: Any) -> Judged:
     requirements, catalog = inquiry(BENCH, **changes), a_bench(*items)
-    field = without_refused(fields_of(requirements, catalog)[0])[0]
+    field = fields_of(requirements, catalog)[0]
     return judge(field, loads_of(requirements), requirements, catalog, Purse(requirements, catalog))
 
 

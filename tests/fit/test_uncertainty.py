@@ -13,7 +13,7 @@ from server.catalog.items import SpeedCurve
 from server.fit.candidates import fields_of
 from server.fit.costs import Purse
 from server.fit.course import Outlook, outlooks
-from server.fit.evaluation import How, Judged, judge, without_refused
+from server.fit.evaluation import How, Judged, judge
 from server.fit.explain import Spot
 from server.fit.loads import loads_of
 from server.fit.thresholds import LEAK_GSD, SPEED_GSD
@@ -39,7 +39,7 @@ TRUE_SYSTEMS = 2_000
 
 def bench(*items: Any, **changes: Any) -> Judged:
     requirements, catalog = inquiry(WALLS, **changes), a_bench(*items)
-    field = without_refused(fields_of(requirements, catalog)[0])[0]
+    field = fields_of(requirements, catalog)[0]
     purse = Purse(requirements, catalog)
     return judge(field, loads_of(requirements), requirements, catalog, purse, How(follow_all=True))
 

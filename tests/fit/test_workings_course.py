@@ -13,7 +13,7 @@ import pytest
 from server.catalog.items import CapturePump, RootsBooster
 from server.fit.candidates import fields_of
 from server.fit.costs import Purse
-from server.fit.evaluation import How, judge, without_refused
+from server.fit.evaluation import How, judge
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey
 from server.fit.uncertainty import as_stated, follow
@@ -94,7 +94,7 @@ def test_the_chamber_sees_no_more_than_the_foreline_lets_through() -> None:
     """
     catalog = a_bench(a_jet(), a_rougher(), a_fluid("FLUID", "90.00", 65e-6))
     requirements = inquiry(BENCH)
-    field = without_refused(fields_of(requirements, catalog)[0])[0]
+    field = fields_of(requirements, catalog)[0]
     purse = Purse(requirements, catalog)
     judged = judge(field, loads_of(requirements), requirements, catalog, purse, How(True))
     lines = lines_of(judged, 0, 0, catalog)

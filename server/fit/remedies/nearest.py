@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
+from server.fit.candidates import Back, Front
 from server.fit.evacuation import evacuate
 from server.fit.evaluation import Judged
 from server.fit.explain import Spot
@@ -14,7 +16,19 @@ from server.fit.thresholds import ROUNDING, RULES
 from server.physics.arrays import BoolArray, FloatArray
 
 
-def nearest_spots(fields: Sequence[Judged], count: int) -> list[Spot]:
+@dataclass(frozen=True)
+class Near:
+    """A combination near to fitting."""
+
+    rank: tuple[bool, float]
+    """Whether its steady margins pass, and the smallest of the margins that then decide."""
+    share: float
+    """Smallest of all its margins ÷ threshold."""
+    front: Front | None
+    back: Back
+
+
+def nearest(fields: Iterable[Judged], count: int) -> list[Near]:
     """Return the combinations nearest to fitting, each main pump once; none where one fits.
 
     Of every main pump the best combination by its steady margins stands for it, or by all margins
@@ -22,24 +36,40 @@ def nearest_spots(fields: Sequence[Judged], count: int) -> list[Spot]:
 
     Parameters
     ----------
-    fields : sequence of Judged
-        Judged by their steady margins at least.
+    fields : iterable of Judged
+        Judged by their steady margins at least; none is held longer than it is looked at.
     count : int
         At most so many.
     """
-    best: dict[str, tuple[tuple[bool, float], Judged, tuple[int, int]]] = {}
+    best: dict[str, Near] = {}
     for judged in fields:
         steady = judged.worst_share
         waiting = steady >= 1.0 - ROUNDING
         share = _in_time(judged, waiting)
         if bool((waiting & (share >= 1.0 - ROUNDING)).any()):
             return []
+        ranks = {sku: near.rank for sku, near in best.items()}
+        better: dict[str, tuple[int, int]] = {}
         for place in _places(judged, waiting, share):
-            sku = _main_pump(judged, place)
-            entry = ((bool(waiting[place]), float(share[place])), judged, place)
-            if sku not in best or entry[0] > best[sku][0]:
-                best[sku] = entry
-    return _ranked(list(best.values()))[:count]
+            sku, rank = _main_pump(judged, place), (bool(waiting[place]), float(share[place]))
+            if sku not in ranks or rank > ranks[sku]:
+                ranks[sku], better[sku] = rank, place
+        best |= _whole(judged, better, ranks)
+    return sorted(best.values(), key=lambda near: -near.share)[:count]
+
+
+def _whole(
+    judged: Judged, places: Mapping[str, tuple[int, int]], ranks: Mapping[str, tuple[bool, float]]
+) -> dict[str, Near]:
+    """Judge combinations, one of each main pump, by all their margins."""
+    chosen = np.zeros(judged.worst_share.shape, dtype=np.bool_)
+    for place in places.values():
+        chosen[place] = True
+    share, field = _in_time(judged, chosen), judged.case.field
+    return {
+        sku: Near(ranks[sku], float(share[place]), field.fronts[place[0]], field.backs[place[1]])
+        for sku, place in places.items()
+    }
 
 
 def _places(judged: Judged, waiting: BoolArray, share: FloatArray) -> list[tuple[int, int]]:
@@ -53,18 +83,6 @@ def _places(judged: Judged, waiting: BoolArray, share: FloatArray) -> list[tuple
 def _main_pump(judged: Judged, place: tuple[int, int]) -> str:
     spot = Spot(judged, *place)
     return spot.front.pump.sku if spot.front else spot.back.backing.sku
-
-
-def _ranked(entries: Sequence[tuple[tuple[bool, float], Judged, tuple[int, int]]]) -> list[Spot]:
-    """Order combinations by all their margins."""
-    shares: list[tuple[float, Spot]] = []
-    for judged in {id(judged): judged for _, judged, _ in entries}.values():
-        places = [place for _, own, place in entries if own is judged]
-        chosen = np.zeros(judged.worst_share.shape, dtype=np.bool_)
-        chosen[tuple(np.transpose(places))] = True
-        share = _in_time(judged, chosen)
-        shares += [(float(share[place]), Spot(judged, *place)) for place in places]
-    return [spot for _, spot in sorted(shares, key=lambda entry: -entry[0])]
 
 
 def _in_time(judged: Judged, chosen: BoolArray) -> FloatArray:

@@ -13,13 +13,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from server.catalog.items import Catalog
+from server.fit.candidates import Combination
 from server.fit.costs import Purse
 from server.fit.evaluation import Judged
-from server.fit.explain import Spot
 from server.fit.remedies.bounds import hopeless
 from server.fit.remedies.changes import change_of
 from server.fit.remedies.matters import GIVEN_UP, MENU, Change, Matter
-from server.fit.remedies.nearest import nearest_spots
+from server.fit.remedies.nearest import nearest
 from server.fit.remedies.search import smallest
 from server.fit.remedies.surfaces import Treatment, treatments
 from server.fit.remedies.swaps import SWAPPED, Swapped, Swaps
@@ -32,13 +32,13 @@ NEAREST = 3
 
 
 def remedies_for(
-    fields: Sequence[Judged], requirements: Requirements, catalog: Catalog
+    fields: Iterable[Judged], requirements: Requirements, catalog: Catalog
 ) -> tuple[Remedy, ...]:
     """Return the remedies of the stacks nearest to fitting; none where a stack fits.
 
     Parameters
     ----------
-    fields : sequence of Judged
+    fields : iterable of Judged
         All combinations that were judged for the inquiry, by their steady margins at least.
     requirements : Requirements
         The inquiry.
@@ -46,29 +46,29 @@ def remedies_for(
         What can be sold.
     """
     purse = Purse(requirements, catalog)
-    spots = nearest_spots(fields, NEAREST)
-    return tuple(remedy for spot in spots for remedy in _of_stack(spot, purse))
+    found = nearest(fields, NEAREST)
+    return tuple(remedy for near in found for remedy in _of_stack(near, purse))
 
 
 def remedies_of_stack(
-    spot: Spot, requirements: Requirements, catalog: Catalog
+    stack: Combination, requirements: Requirements, catalog: Catalog
 ) -> tuple[Remedy, ...]:
     """Return, for every margin of a stack below its threshold, the changes that lift it to it.
 
     Parameters
     ----------
-    spot : Spot
+    stack : Combination
         The stack.
     requirements : Requirements
         The inquiry it was judged for.
     catalog : Catalog
         What can be sold.
     """
-    return _of_stack(spot, Purse(requirements, catalog))
+    return _of_stack(stack, Purse(requirements, catalog))
 
 
-def _of_stack(spot: Spot, purse: Purse) -> tuple[Remedy, ...]:
-    trial = Trial(spot, purse)
+def _of_stack(stack: Combination, purse: Purse) -> tuple[Remedy, ...]:
+    trial = Trial(stack, purse)
     wanted: dict[Matter, list[MarginKey]] = {matter: [] for matter in Matter}
     for key in trial.failing:
         for matter in MENU[key]:

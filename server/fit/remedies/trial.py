@@ -12,12 +12,11 @@ import numpy as np
 
 from server.catalog.items import Catalog
 from server.fit.backing import BackTables, back_tables
-from server.fit.candidates import COLD_TRAPS, Back, Field, Front, make_back, make_front
+from server.fit.candidates import COLD_TRAPS, Back, Combination, Field, Front, make_back, make_front
 from server.fit.case import Case, Ledger
 from server.fit.costs import CostTable, Purse
 from server.fit.evacuation import evacuate
 from server.fit.evaluation import How, judge
-from server.fit.explain import Spot
 from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import loads_of
 from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
@@ -38,9 +37,9 @@ BOUGHT = frozenset({MarginKey.UTILITIES, MarginKey.COMPATIBILITY, MarginKey.BUDG
 class Trial:
     """One combination and its inquiry; what a change leaves alone is worked out once."""
 
-    def __init__(self, spot: Spot, purse: Purse) -> None:
-        self.front, self.back = spot.front, spot.back
-        self.title = title_of(spot)
+    def __init__(self, stack: Combination, purse: Purse) -> None:
+        self.front, self.back = stack.front, stack.back
+        self.title = title_of(stack)
         self.purse = purse
         self.known = _Known()
         self._variants: dict[Requirements, Variant] = {}

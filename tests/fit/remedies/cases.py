@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from server.fit.candidates import Field
+from server.fit.candidates import Combination, Field
 from server.fit.choice import StackChoice, field_of_choice
 from server.fit.costs import Purse
 from server.fit.evaluation import ALL_MARGINS, How, Judged, judge
@@ -84,7 +84,7 @@ def judged_alone(
     return judge(field, loads_of(asked), asked, catalog, Purse(asked, catalog), how)
 
 
-def trial_of(spot: Spot, asked: Requirements) -> Trial:
+def trial_of(spot: Combination, asked: Requirements) -> Trial:
     return Trial(spot, Purse(asked, demo_catalog()))
 
 

@@ -15,12 +15,12 @@ from hypothesis import strategies as st
 from server.fit.advice import check
 from server.fit.candidates import Field, fields_of
 from server.fit.costs import Purse
-from server.fit.evaluation import Judged, judge, without_refused
+from server.fit.evaluation import Judged, judge
 from server.fit.inquiry import read_inquiry
 from server.fit.loads import loads_of
 from server.fit.remedies.demands import scaled, typed_paths
 from server.fit.remedies.matters import GIVEN_UP, MENU, Matter
-from server.fit.remedies.nearest import nearest_spots
+from server.fit.remedies.nearest import nearest
 from server.fit.remedies.offered import remedies_for, remedies_of_stack
 from server.fit.remedies.surfaces import treatments
 from server.fit.remedies.swaps import SWAPPED
@@ -216,7 +216,7 @@ FEW_BACKS = {"VANE2-0160", "VANE2-0250"}
 def few_combinations(asked: Requirements) -> Judged:
     """Judge a handful of pumps of the catalogue, each without trap."""
     catalog = demo_catalog()
-    field, _ = without_refused(fields_of(asked, catalog)[0])
+    field = fields_of(asked, catalog)[0]
     fronts = tuple(
         front
         for front in field.fronts
@@ -238,7 +238,7 @@ def test_where_nothing_fits_the_three_nearest_pumps_are_remedied() -> None:
     asked = inquiry(COATER, target_pressure="1e-7 mbar")
     judged = few_combinations(asked)
     assert not judged.fits.any()
-    spots = nearest_spots([judged], 3)
+    spots = nearest([judged], 3)
     pumps = [spot.front.pump.sku for spot in spots if spot.front]
     assert len(set(pumps)) == 3
     shares = {
