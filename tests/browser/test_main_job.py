@@ -49,7 +49,7 @@ def test_from_the_inquiry_to_the_printed_quote(tab: Page, shots: Path) -> None:
 
     tab.emulate_media(media="screen")
     with tab.expect_download() as download:
-        tab.get_by_role("link", name="CSV for spreadsheets").click()
+        tab.get_by_role("link", name="CSV", exact=True).click()
     assert str(total) in download.value.path().read_text("utf-8")
     tab.get_by_role("link", name="Operating card").click()
     expect(tab.get_by_role("heading", name=re.compile("^Start"))).to_be_visible()
