@@ -56,8 +56,8 @@ _HELD = Law(
 )
 _OFF = Law(
     "S",
-    "S = S_b(p₁): the booster stands still above its cut-in pressure, "
-    "or gas passes through one that is smaller than its backing pump",
+    "S = S_b(p₁): the booster stands still above its cut-in pressure, or is at the ultimate "
+    "pressure it states, or gas passes through one that is smaller than its backing pump",
     "m³/s",
     CATALOG,
 )
@@ -96,11 +96,11 @@ def booster_lines(
     net = bench.back_speeds(gas, state).at(inlet_pa)
     alone = backing.at(inlet_pa)
     left = 1.0 - booster.ultimate_pa / inlet_pa
-    used = net / left if left > 0.0 and net > alone * (1.0 + 1e-9) else net
+    used = net / left if left > 0.0 and net > alone * (1.0 + 1e-9) else alone
     behind_pa = backing.pressure_of_flow_pa(used * inlet_pa)
     if used <= alone * (1.0 + 1e-9) or math.isnan(behind_pa):
         inputs = {"p₁ [Pa]": inlet_pa, "cut-in pressure [Pa]": booster.cut_in_pa}
-        yield line(section, key, f"Booster passed through: {name}", _OFF, inputs, used)
+        yield line(section, key, f"Booster passed through: {name}", _OFF, inputs, net)
         return
     yield line(
         section, f"{key}-net", f"Speed left above the booster's ultimate pressure: {name}", _NET,
