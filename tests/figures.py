@@ -108,7 +108,7 @@ def growth() -> Iterator[Figure]:
     for times in GROWTHS:
         grown = measures.growth(times)
         if grown is None:
-            limits = f"{measures.GROWTH_LIMIT_S:.0f} s or {measures.GROWTH_LIMIT_BYTES >> 30} GB"
+            limits = f"{measures.GROWTH_LIMIT_S} s or {measures.GROWTH_LIMIT_BYTES >> 30} GB"
             yield Figure(f"advice over {times} × the pumps", "none", f"{times} × the time",
                          f"no answer within {limits}")  # fmt: skip
             continue
