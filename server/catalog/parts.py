@@ -136,6 +136,8 @@ class Interlock(Item):
     guard: InterlockGuard
     cooling: Cooling = Cooling.NONE
     """For cooling_flow: the medium watched."""
+    flange: Flange | None = None
+    """Where it is joined to the vacuum; empty: it is not."""
 
 
 class LineShape(StrEnum):

@@ -36,6 +36,7 @@ from server.fit.instruments import (
     add_foreline_gauge,
     gauge_assembly,
     interlock_assembly,
+    join_foreline_interlock,
     vent_assembly,
 )
 from server.fit.joints import bench
@@ -148,6 +149,8 @@ def foreline_assembly(
     kit.chain(inlet, turned, outlet, supplied_shapes(supplied, outlet=True))
     if kind in HIGH_VACUUM_KINDS:
         add_foreline_gauge(kit, outlet, catalog)
+    if kind in VAPOUR_KINDS:
+        join_foreline_interlock(kit, outlet, catalog)
     return kit.finish()
 
 

@@ -87,17 +87,36 @@ def interlock_assembly(pump: Pump, catalog: Catalog) -> Assembly:
         note = f"{what} off when the {pump.cooling.value} cooling fails"
         wanted.append((InterlockGuard.COOLING_FLOW, pump.cooling, note))
     for guard, medium, note in wanted:
-        found = [
-            item
-            for item in catalog.of_type(Interlock)
-            if item.guard is guard
-            and (guard is not InterlockGuard.COOLING_FLOW or item.cooling is medium)
-        ]
-        if found:
-            kit.add(Role.INTERLOCK, min(found, key=lambda item: (item.price, item.sku)), note)
+        found = _interlock(guard, medium, catalog)
+        if found is not None:
+            kit.add(Role.INTERLOCK, found, note)
         else:
             kit.gap(f"The catalogue has no interlock for {guard.value.replace('_', ' ')}.")
     return kit.finish()
+
+
+def _interlock(guard: InterlockGuard, medium: Cooling, catalog: Catalog) -> Interlock | None:
+    """Return the cheapest interlock that watches something, None where there is none."""
+    found = [
+        item
+        for item in catalog.of_type(Interlock)
+        if item.guard is guard
+        and (guard is not InterlockGuard.COOLING_FLOW or item.cooling is medium)
+    ]
+    return min(found, key=lambda item: (item.price, item.sku), default=None)
+
+
+def join_foreline_interlock(kit: Kit, outlet: Flange, catalog: Catalog) -> None:
+    """Join the interlock that watches the foreline to it, by a tee of the line's size.
+
+    The interlock itself is among the parts of its pump, see `interlock_assembly`.
+    """
+    watch = _interlock(InterlockGuard.FORELINE_PRESSURE, Cooling.NONE, catalog)
+    if watch is None or watch.flange is None:
+        return
+    branch = kit.insert_tee(outlet, "the foreline interlock")
+    if branch is not None:
+        kit.connect(branch, watch.flange)
 
 
 def vent_assembly(catalog: Catalog) -> Assembly:

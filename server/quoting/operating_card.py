@@ -17,6 +17,7 @@ from server.fit.requirements import Requirements
 from server.fit.results import StackAdvice
 from server.quoting.card import CardLimit, CardSection, CardStack, OperatingCard, card_stack
 from server.quoting.card_capture import capture_limits, capture_sections
+from server.quoting.card_day import day_section
 from server.quoting.card_rough import backing_care, backing_limits, booster_limits, rough_sections
 from server.quoting.card_turbo import turbo_limits, turbo_sections
 from server.quoting.card_vapour import vapour_limits, vapour_sections
@@ -45,7 +46,7 @@ def operating_card(
         When the stack has no pump.
     """
     card = card_stack(stack, requirements, catalog)
-    sections = _sections(card)
+    sections = (*_sections(card), *day_section(stack.day))
     pumps = [pump for pump in (card.high_vacuum, card.booster, card.backing) if pump is not None]
     return OperatingCard(
         title=requirements.title,

@@ -14,6 +14,7 @@ from server.catalog.flanges import Flange, known_flanges, parse_flange
 from server.catalog.items import (
     Catalog,
     Cooling,
+    Interlock,
     Item,
     LinePart,
     LineShape,
@@ -367,3 +368,21 @@ def test_the_rough_line_is_as_wide_as_the_pump_that_roughs() -> None:
     assert quantities(found)["ADAPTOR-ISO-K-63-KF-25"] == 1
     beside = roughing_assembly(None, inlet, run, STOCK, shared=False)
     assert "ADAPTOR-ISO-K-63-KF-25" not in quantities(beside)
+
+
+def test_an_interlock_with_a_flange_is_joined_to_the_foreline() -> None:
+    watch = replace(STOCK.get("LOCK-FORELINE", Interlock), flange=parse_flange("KF 16"))
+    kept = [item for item in all_items() if item.sku != watch.sku]
+    size, kind = parse_flange("KF 25"), PumpKind.VAPOUR_JET
+    plain = foreline_assembly(size, size, SHORT, kind, STOCK)
+    joined = foreline_assembly(size, size, SHORT, kind, a_catalog([*kept, watch]))
+    # a tee in the line with one joint more, a reducer at its branch and the interlock's own joint
+    assert quantities(joined) - quantities(plain) == {
+        "TEE-KF-25-KF-25": 1,
+        "CENTRING_RING-KF-25": 2,
+        "CLAMP-KF-25": 2,
+        "REDUCER-KF-25-KF-16": 1,
+        "CENTRING_RING-KF-16": 1,
+        "CLAMP-KF-16": 1,
+    }
+    assert joined.open_joints == ()

@@ -79,3 +79,11 @@ def test_a_spreadsheet_that_is_no_csv_is_refused(browser: TestClient) -> None:
     page = browser.post("/consumables", data={"action": "advise"}, files=file)
     assert page.status_code == 422
     assert "save the spreadsheet as CSV" in page.text
+
+
+def test_a_stack_of_an_advice_has_its_calendar(browser: TestClient, advice_path: str) -> None:
+    answer = browser.get(f"{advice_path}/stack/1/upkeep.ics")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"].startswith("text/calendar")
+    assert answer.text.startswith("BEGIN:VCALENDAR\r\n")
+    assert answer.content == browser.get(f"{advice_path}/stack/1/upkeep.ics").content

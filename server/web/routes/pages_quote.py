@@ -11,6 +11,8 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from server.errors import DomainError, Fault, InvalidInquiry
 from server.fit.results import StackAdvice
 from server.quoting.card import OperatingCard
+from server.quoting.consumables import stack_plan
+from server.quoting.due_dates import calendar_file
 from server.quoting.inquiries import ReceivedInquiry
 from server.quoting.operating_card import operating_card
 from server.web.deps import ServicesDep, actor_of, offer_and_save
@@ -93,3 +95,17 @@ def show_card(
     catalog = services.catalogs.version(saved.catalog_version)
     card = operating_card(stack, saved.requirements, catalog)
     return renderer.page(request, CardPage(token, rank, card))
+
+
+@router.get("/advice/{token}/stack/{rank}/upkeep.ics")
+def upkeep_calendar(token: str, rank: int, services: ServicesDep) -> Response:
+    """Return when upkeep of a new stack is due, counted from the day of its advice."""
+    saved = services.advices.get(token)
+    stack = stack_of(saved, rank)
+    catalog = services.catalogs.version(saved.catalog_version)
+    start, asked = saved.created_at.date(), saved.requirements
+    years = asked.commercial.horizon_years
+    plan = stack_plan(stack.parts, asked, catalog, years, start)
+    headers = {"Content-Disposition": 'attachment; filename="upkeep.ics"'}
+    text = calendar_file(plan, start, catalog.items)
+    return Response(text, media_type="text/calendar", headers=headers)
