@@ -13,6 +13,7 @@ from server.web.field_kinds import Entry, Field, Rows
 from server.web.fields_desk import DESK, DESK_ROWS
 from server.web.fields_people import PEOPLE
 from server.web.fields_stack import STACK
+from server.web.fields_upkeep import UPKEEP
 
 __all__ = ["FIELDS", "ROWS", "Entry", "Field", "Rows", "field_at", "label_at", "pattern"]
 
@@ -221,50 +222,7 @@ FIELDS: Final[Mapping[str, Field]] = {
     ),
     "commercial.currency": Field("Currency", "That of the catalogue.", "EUR"),
     **STACK,
-    "pumps.*.sku": Field(
-        "Pump",
-        "By its class in the catalogue.",
-        entry=Entry.GROUPED,
-        options="pumps",
-        blank="Choose",
-    ),
-    "pumps.*.quantity": Field("Pieces", "Pumps of this kind. Empty: one.", "1"),
-    "pumps.*.fluid": Field(
-        "Fluid or oil",
-        "What it is filled with. Empty: the usual one.",
-        entry=Entry.GROUPED,
-        options="fluids",
-        blank="The usual one",
-    ),
-    "pumps.*.last_service": Field(
-        "Last service",
-        "When it was last renewed. Empty: not known; work may be due at once.",
-        "2025-03-01",
-    ),
-    "pumps.*.hours_per_year": Field(
-        "Hours a year", "Running hours. Empty: from the duty below.", "1800"
-    ),
-    "table": Field(
-        "A table of pumps",
-        "CSV with headings in the first row: pump (stock number or the words of its class), "
-        "quantity, fluid, last service, hours a year, label. Rows that cannot be read are shown "
-        "with the reason; the others count.",
-        entry=Entry.LONG,
-    ),
-    "as_of": Field("Count from", "The day the years begin. Empty: today.", "2026-01-01"),
-    "horizon_years": Field("Years to count", "Empty: one year.", "2"),
-    "installed": Field(
-        "Are the pumps installed already?",
-        "Installed pumps have their first charge; their parts may be due at once.",
-        entry=Entry.YES_NO,
-        blank="Not said: yes",
-    ),
-    "vapour": Field(
-        "Does water or solvent vapour reach the pumps?",
-        "Vapour wears oil out sooner.",
-        entry=Entry.YES_NO,
-        blank="Not said: no",
-    ),
+    **UPKEEP,
     **PEOPLE,
     "limit": Field("Stacks to show", "The best ones, from 1 upwards.", "5"),
     **DESK,
