@@ -294,9 +294,11 @@ def find_pump(words: str, catalog: Catalog) -> Pump:
     if found:
         some = "; ".join(f"{pump.name} ({pump.sku})" for pump in found[:8])
         raise OutOfRange(f"These words fit {len(found)} pumps: {some}.")
-    near = sorted(pumps, key=lambda pump: -len(wanted & set(_words(_described(pump)))))
+    shared = {pump.sku: len(wanted & set(_words(_described(pump)))) for pump in pumps}
+    near = sorted((pump for pump in pumps if shared[pump.sku]), key=lambda pump: -shared[pump.sku])
     some = "; ".join(f"{pump.name} ({pump.sku})" for pump in near[:3])
-    raise OutOfRange(f"The catalogue has no such pump. Nearest: {some}.")
+    nearest = f" Nearest: {some}." if some else ""
+    raise OutOfRange(f"The catalogue has no such pump.{nearest}")
 
 
 def _described(pump: Pump) -> str:

@@ -21,7 +21,7 @@ def test_a_program_gets_lines_dates_and_the_rows_that_were_refused(browser: Test
     assert any("since the last service" in line["reason"] for line in told["lines"])
     (refused,) = told["refused"]
     assert refused["number"] == 3
-    assert "Nearest" in refused["faults"][0]["message"]
+    assert "no such pump" in refused["faults"][0]["message"]
 
 
 def test_the_same_request_gives_the_same_calendar(browser: TestClient) -> None:
