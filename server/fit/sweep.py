@@ -7,6 +7,7 @@ are shown are judged again, together.
 
 from __future__ import annotations
 
+import gc
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -99,13 +100,20 @@ class Sweep:
         self.considered += field.considered
         self.rejected.update(field.refused)
         for block in self._blocks.worth_judging(field, self.rejected):
-            judged = self._blocks.judge(block)
-            self.rejected += count_rejected(judged)
-            self.fit += int(judged.fits.sum())
-            self.marginal += int(judged.marginal.sum())
-            self._best.append((number, self._best_of(block, judged)))
-            if block.is_whole:
-                self._kept[number] = _Kept(block.rows, block.columns, judged)
+            self._take(number, block)
+            if not block.is_whole:
+                # states and what solves them refer to each other: memory waits for no collector
+                gc.collect()
+
+    def _take(self, number: int, block: Block) -> None:
+        """Judge a block, count, and keep what may be shown."""
+        judged = self._blocks.judge(block)
+        self.rejected += count_rejected(judged)
+        self.fit += int(judged.fits.sum())
+        self.marginal += int(judged.marginal.sum())
+        self._best.append((number, self._best_of(block, judged)))
+        if block.is_whole:
+            self._kept[number] = _Kept(block.rows, block.columns, judged)
 
     def steadily_judged(self) -> Iterator[Judged]:
         """Judge all usable combinations by their steady margins, block by block."""

@@ -224,13 +224,12 @@ def growth(times: int) -> Grown | None:
 
     A stack is a high-vacuum pump, a backing pump and mostly a booster, so combinations grow with
     nearly the third power of the number of pumps. What a part or a bound rules out costs nothing
-    for each combination: it is counted by the part. What is left is judged one by one, at 6 to 7 µs
+    for each combination: it is counted by the part. What is left is judged one by one, at 5 to 7 µs
     each, for the answer says exactly how many fit: for the mirror coater 39 thousand, a quarter of
     a million and 4.5 million at 1, 3 and 10 times the pumps, three quarters of which work. One
-    answer took 0.44, 1.8 and 23 s of processor time, and the process held at most 193, 488 and
-    1,141 MB after two answers or more: the arrays of one block and the speeds of 2,000 backs, which
-    do not grow, and what does: with the pairs of backing pumps and boosters, as there are so many
-    backs and their remembered speeds and prices, and the best combination of each set of pumps.
+    answer took 0.44, 1.8 and 23 s of processor time. Memory held at most 193 and 264 MB at 1 and 3
+    times the pumps and was not read on a quiet machine at 10 times: the arrays of one block and the
+    speeds of 2,000 backs do not grow; the backs and the best of each set of pumps do.
     """
     program = "import sys; from tests.bench.measures import tell_growth; tell_growth(sys.argv[1])"
     try:
