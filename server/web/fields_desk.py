@@ -58,13 +58,15 @@ DESK: Final[Mapping[str, Field]] = {
     "note": Field("Remark", "Kept in the history, for the house only.", entry=Entry.LONG),
     "answered_by": Field("Who answered", "Name of the person at the customer’s.", required=True),
     "text": Field("Words", "In number, customer, contact, title, stack or reference."),
-    "state": Field("State", "", entry=Entry.MANY, options="states"),
-    "since": Field("Made from", ""),
-    "until": Field("Made up to", ""),
-    "least": Field("Total from", ""),
-    "largest": Field("Total up to", ""),
-    "currency": Field("Currency", ""),
-    "page": Field("Page", ""),
+    "state": Field(
+        "State", "As many as you like; none means every state.", entry=Entry.MANY, options="states"
+    ),
+    "since": Field("Made from", "First day, as 2026-11-25.", "2026-11-25"),
+    "until": Field("Made up to", "Last day, that day included.", "2026-12-31"),
+    "least": Field("Total from", "Smallest total, tax included.", "1000"),
+    "largest": Field("Total up to", "Largest total, tax included.", "25000"),
+    "currency": Field("Currency", "Three letters of ISO 4217.", "EUR"),
+    "page": Field("Page", "Which page of the list.", "1"),
 }
 
 DESK_ROWS: Final[Mapping[str, Rows]] = {
