@@ -227,9 +227,9 @@ def growth(times: int) -> Grown | None:
     for each combination: it is counted by the part. What is left is judged one by one, at 5 to 7 µs
     each, for the answer says exactly how many fit: for the mirror coater 39 thousand, a quarter of
     a million and 4.5 million at 1, 3 and 10 times the pumps, three quarters of which work. One
-    answer took 0.44, 1.8 and 23 s of processor time. Memory held at most 193 and 264 MB at 1 and 3
-    times the pumps and was not read on a quiet machine at 10 times: the arrays of one block and the
-    speeds of 2,000 backs do not grow; the backs and the best of each set of pumps do.
+    answer took 0.44, 1.8 and 23 to 31 s of processor time, and the process held at most 193, 264
+    and 344 MB: the arrays of one block and the speeds of 2,000 backs do not grow; the backs and the
+    best of each set of pumps do.
     """
     program = "import sys; from tests.bench.measures import tell_growth; tell_growth(sys.argv[1])"
     try:
