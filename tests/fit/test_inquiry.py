@@ -353,6 +353,9 @@ def test_nonsense_is_read_or_refused_but_never_breaks(path: str, value: object) 
         ([{"species": "oxygen", "flow": "3 sccm"}, {"species": "argon", "flow": "7 sccm"}], True),
         ([{"species": "oxygen", "flow": "2 sccm"}, {"species": "argon", "flow": "8 sccm"}], False),
         ([{"species": "air", "flow": "20 sccm"}], False),
+        # air holds 20.95 % (CRC Handbook): with a twentieth of oxygen 24.9 %, with a tenth 28.9 %
+        ([{"species": "air", "flow": "19 sccm"}, {"species": "oxygen", "flow": "1 sccm"}], False),
+        ([{"species": "air", "flow": "9 sccm"}, {"species": "oxygen", "flow": "1 sccm"}], True),
     ],
 )
 def test_gas_with_much_oxygen_is_oxygen_rich_whether_it_was_said_or_not(

@@ -166,6 +166,17 @@ def test_bad_gas_halves_the_life_of_a_sealing_oil(hazard: Hazard) -> None:
     assert len(life.reasons) == 1
 
 
+def test_air_ages_the_hot_fluid_of_a_boiler_but_not_a_sealing_oil() -> None:
+    # common practice, no source: hot hydrocarbon cracks in air, vane oil works in air all day
+    often = replace(ONE_SHIFT, cycles_per_day=50)
+    oil = an_oil("OIL-X", "1", 1e-3)
+    assert fluid_life(oil, often, Exposure()).hours == oil.life_hours
+    hot = replace(a_fluid("F", "1", 1e-4), oxidation=OxidationStability.LOW)
+    assert fluid_life(hot, often, Exposure()).hours < hot.life_hours
+    inert = replace(hot, oxidation=OxidationStability.INERT)
+    assert fluid_life(inert, often, Exposure()).hours == inert.life_hours
+
+
 def test_perfluoropolyether_stands_oxygen() -> None:
     oil = replace(
         an_oil("O", "1.00", 1e-3),

@@ -48,6 +48,13 @@ def test_limits() -> None:
     assert float(vapour_tolerance_pa(Ballast(0.1, 1000.0, ambient_vapour_pa=2000.0), 1.0)) == 0.0
 
 
+def test_the_tolerance_is_proportional_to_the_ballast_however_small() -> None:
+    share = np.array([0.1, 1e-4, 1e-6])
+    ballast = Ballast(share, 38595.0, ambient_vapour_pa=1170.0)
+    per_share = vapour_tolerance_pa(ballast, 1.0) / share
+    assert per_share == pytest.approx(np.full(3, per_share[0]), rel=1e-9)
+
+
 @given(
     flow=st.floats(1e-5, 1e-2),
     saturation=st.floats(1e3, 9e4),

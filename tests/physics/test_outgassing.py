@@ -6,15 +6,18 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import constants
 
 from server.errors import OutOfRange, UnknownName
 from server.physics.outgassing import (
+    CONDITIONS,
     LAW_START_S,
     MATERIALS,
     OUTGASSING,
     outgassing_rate_pa_m_s,
     outgassing_row,
 )
+from server.physics.species import SPECIES
 
 # material, condition, hours, lowest and highest published rate [Pa m/s], source
 BANDS = [
@@ -48,6 +51,53 @@ def test_rates_lie_in_the_published_band(
     assert low <= rate <= high
 
 
+# material, condition, rate at one hour [Torr L/(s cm2)], exponent: Elsey 1975 and O'Hanlon 2003
+# App. C.2-C.5 in the units printed there, from memory
+PRINTED = [
+    ("aluminium", "as_received", 1.70e-7, 0.75),
+    ("mild_steel", "unbaked", 5.4e-7, 1.0),
+    ("mild_steel", "as_received", 6.0e-7, 1.0),
+    ("copper", "as_received", 4.0e-8, 1.0),
+    ("brass", "unbaked", 4.0e-7, 1.6),
+    ("titanium", "unbaked", 1.13e-8, 0.8),
+    ("borosilicate_glass", "as_received", 7.35e-9, 1.1),
+    ("ceramic", "unbaked", 9.0e-8, 1.0),
+    ("fkm", "unbaked", 1.14e-6, 0.8),
+    ("nbr", "unbaked", 3.5e-6, 0.3),
+    ("polychloroprene", "unbaked", 3.0e-5, 0.4),
+    ("epoxy", "unbaked", 1.16e-6, 0.8),
+    ("pmma", "unbaked", 7.2e-7, 0.44),
+    ("nylon", "unbaked", 1.2e-5, 0.5),
+]
+
+
+@pytest.mark.parametrize(("material", "condition", "printed", "alpha"), PRINTED)
+def test_rates_are_those_printed_in_other_units(
+    material: str, condition: str, printed: float, alpha: float
+) -> None:
+    row = outgassing_row(material, condition)
+    assert row.q1_pa_m_s == pytest.approx(printed * constants.torr * 1e-3 / 1e-4, rel=0.01)
+    assert row.alpha == alpha
+
+
+def test_between_two_samples_the_middle_is_taken() -> None:
+    """The geometric mean of the rows named beside it; Elsey 1975, from memory."""
+    for material, rates in {
+        "copper": (2.51e-5, 4.67e-6, 2.5e-6),
+        "borosilicate_glass": (9.8e-6, 1.55e-6),
+        "ptfe": (4.0e-4, 8.7e-5),
+    }.items():
+        middle = float(np.exp(np.mean(np.log(rates))))
+        assert outgassing_row(material, "unbaked").q1_pa_m_s == pytest.approx(middle, rel=0.03)
+
+
+def test_what_is_not_published_apart_has_the_rate_of_its_neighbour() -> None:
+    """Polymers as received are as degreased ones: washing does not reach what is dissolved."""
+    for material in ("fkm", "nbr", "polychloroprene", "ptfe", "epoxy", "pmma", "nylon", "ceramic"):
+        clean, received = (outgassing_row(material, c) for c in ("unbaked", "as_received"))
+        assert (clean.q1_pa_m_s, clean.alpha) == (received.q1_pa_m_s, received.alpha)
+
+
 def test_spread_of_stainless_steel_covers_the_published_rows() -> None:
     # Elsey 1975 at 1 h for cleaned or polished steel: 1.8e-5, 1.1e-5, 2.28e-6, 5.7e-6
     row = outgassing_row("stainless_steel", "unbaked")
@@ -76,6 +126,10 @@ def test_baking_helps_every_material_that_can_be_baked() -> None:
 def test_every_row_has_a_source_and_a_spread() -> None:
     for row in OUTGASSING.values():
         assert row.source
+        assert row.species in SPECIES
+        assert row.material in MATERIALS
+        assert row.condition in CONDITIONS
+        assert 0.0 <= row.alpha <= 2.0
         assert row.geometric_sd >= 2.0
 
 
