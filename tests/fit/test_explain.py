@@ -20,7 +20,8 @@ from server.fit.pump_limits import limits_of
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.thresholds import RULES, VANE_CLEAN_ROUGHING_PA
 from server.units import Dimension, format_quantity
-from tests.fit.engine_cases import COATER, DISTILLATION, demo_catalog, inquiry
+from tests.fit.engine_cases import COATER, DISTILLATION, demo_catalog, inquiry, spot_of
+from tests.fit.remedies.cases import CASES as REMEDIED
 
 HARD: dict[str, Any] = {
     **COATER,
@@ -199,18 +200,28 @@ def test_oil_towards_the_chamber_is_said_with_what_is_allowed() -> None:
         assert f"{numbers.required:.1e} kg" in margin.explanation
 
 
-@pytest.mark.parametrize("key", [MarginKey.UTILITIES, MarginKey.COMPATIBILITY])
+REFUSED = {
+    MarginKey.UTILITIES: ("no water", "water"),
+    MarginKey.COMPATIBILITY: ("clean work", "oil"),
+}
+
+
+@pytest.mark.parametrize("key", list(REFUSED))
 def test_what_a_part_breaks_by_itself_is_said_in_its_own_words(key: MarginKey) -> None:
-    refused = 0
+    name, word = REFUSED[key]
+    choice, changes = REMEDIED[name]
+    spot = spot_of(inquiry(COATER, **changes), demo_catalog(), choice)
+    reasons = [p.refusal.reason for p in (spot.front, spot.back) if p and p.refusal]
+    assert reasons
+    refused = next(margin for margin in margins_of(spot) if margin.key is key)
+    assert refused.verdict is MarginVerdict.FAIL
+    assert all(reason in refused.explanation for reason in reasons)
+    assert word in refused.explanation
     for numbers, margin in of_kind(key):
         parts = (numbers.spot.front, numbers.spot.back)
-        reasons = [p.refusal.reason for p in parts if p and p.refusal and p.refusal.key is key]
-        for reason in reasons:
-            assert reason in margin.explanation
-        assert margin.explanation
-        assert bool(reasons) <= (margin.verdict is MarginVerdict.FAIL)
-        refused += bool(reasons)
-    assert refused > 0
+        assert not any(p.refusal for p in parts if p)
+        assert margin.explanation.endswith(".")
+        assert margin.verdict is MarginVerdict.PASS or "joints" in margin.explanation
 
 
 def test_verdicts_follow_the_ratio_and_its_threshold() -> None:
