@@ -35,6 +35,8 @@ OPERATIONS = [
     "GET /api/v1/catalog",
     "GET /api/v1/catalog/{sku}",
     "POST /api/v1/consumables",
+    "POST /api/v1/consumables.csv",
+    "POST /api/v1/consumables.ics",
     "POST /api/v1/quotes",
     "GET /api/v1/quotes",
     "GET /api/v1/quotes/{number}",
