@@ -7,6 +7,7 @@ constants of their own; only the tables of the engine (curves, conductances) are
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -32,6 +33,11 @@ from tests.fit.sheets import (
     sheet_of,
 )
 
+UNITS = {
+    "Pa", "Pa·m³/s", "Pa·m³", "m³/s", "m³", "m/s", "s", "h", "d", "kg", "kg/s", "kWh", "K",
+    "kg/(m²·s)", "EUR", "1", "",
+}  # fmt: skip
+
 # --- form -----------------------------------------------------------------------------------------
 
 
@@ -42,6 +48,12 @@ def test_lines_have_keys_of_their_own_sources_and_finite_numbers(sheet: Sheet) -
         assert line.symbol, line.key
         assert line.formula, line.key
         assert line.source, line.key
+        assert re.fullmatch(r"[a-z0-9]+([-_.][a-z0-9]+)*", line.key)
+        assert "=" not in line.symbol, line.key
+        assert "=" in line.formula or " " in line.formula, line.key
+        assert len(line.symbol) <= len(line.formula), line.key
+        assert line.unit in UNITS, line.key
+        assert (line.unit == "") <= isinstance(line.value, str), line.key
         for value in (line.value, *line.inputs.values()):
             assert isinstance(value, str) or math.isfinite(value), line.key
 
