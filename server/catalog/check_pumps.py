@@ -24,6 +24,7 @@ from server.catalog.items import (
 from server.catalog.sheets import Row
 from server.catalog.words import HAZARDS
 from server.errors import CatalogFault
+from server.physics.constants import ATMOSPHERE_PA
 
 _KINDS: Mapping[type[Pump], frozenset[PumpKind]] = {
     VapourPump: VAPOUR_KINDS,
@@ -33,7 +34,6 @@ _KINDS: Mapping[type[Pump], frozenset[PumpKind]] = {
     RootsBooster: frozenset({PumpKind.ROOTS_BOOSTER}),
 }
 LOWEST_VOLTAGE, HIGHEST_VOLTAGE = 12, 1000
-ATMOSPHERE_PA = 101325.0
 
 
 def check_pump(row: Row, pump: Pump, draft: Draft) -> Iterator[CatalogFault]:

@@ -19,7 +19,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.fit.evacuation import ATMOSPHERE_PA
 from server.fit.explain import Spot
 from server.fit.foreline import mixture_of
 from server.fit.front_states import process_time_s
@@ -30,6 +29,7 @@ from server.fit.loads import AIR
 from server.fit.pump_limits import PumpLimits, limits_for
 from server.fit.results import Envelope, LargestLoad, LoadLimit, MarginKey, ThroughputMap
 from server.physics.arrays import FloatArray, IntArray
+from server.physics.constants import ATMOSPHERE_PA
 from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
 from server.physics.line import Line

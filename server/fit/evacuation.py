@@ -22,11 +22,11 @@ from server.fit.requirements import Requirements
 from server.fit.settled import FieldStates
 from server.fit.thresholds import CROSSOVER_ROOM
 from server.physics.arrays import FloatArray, IntArray
+from server.physics.constants import ATMOSPHERE_PA
 from server.physics.gasload import GasLoad, load_at_pa_m3_s
 from server.physics.pumpdown import Phase, pump_down
 from server.physics.speedtable import SpeedTable, lookup
 
-ATMOSPHERE_PA = 101_325.0
 HORIZON_S = 14 * 24 * 3600.0
 """A pump-down that takes longer than a fortnight counts as never."""
 

@@ -8,12 +8,12 @@ from server.catalog.gas_limits import tolerable_foreline_for
 from server.catalog.items import VapourPump
 from server.fit.candidates import Back
 from server.fit.day_results import ForelineHold
-from server.fit.evacuation import ATMOSPHERE_PA
 from server.fit.explain import Spot, duration, pressure
 from server.fit.geometry import foreline
 from server.fit.loads import AIR
 from server.fit.presets import SurfaceRecipe
 from server.fit.requirements import Requirements
+from server.physics.constants import ATMOSPHERE_PA
 from server.physics.gasload import GasLoad, load_at_pa_m3_s
 from server.physics.holding import emptying_s, foreline_hold_s, hold_isolated
 from server.physics.outgassing import LAW_START_S, outgassing_row

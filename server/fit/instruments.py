@@ -23,9 +23,8 @@ from server.catalog.items import (
 from server.fit.joints import bench
 from server.fit.kit import Assembly, Kit
 from server.fit.results import Role
+from server.physics.constants import ATMOSPHERE_PA
 from server.units import Dimension, format_quantity
-
-ATMOSPHERE_PA = 101_325.0
 
 # A foreline gauge must show the tolerable foreline pressures of all classes (tens of Pa) with a
 # decade below, and roughing pressures above.

@@ -13,7 +13,6 @@ import numpy as np
 
 from server.catalog.arrays import GRID
 from server.fit.evacuation import (
-    ATMOSPHERE_PA,
     HORIZON_S,
     Takeover,
     equivalent_load,
@@ -28,6 +27,7 @@ from server.fit.evaluation import Judged
 from server.fit.loads import AIR, Loads
 from server.fit.thresholds import BASE_STATE_AFTER_S, HUMIDITY, LEAK_GSD, SPEED_GSD
 from server.physics.arrays import FloatArray, IntArray
+from server.physics.constants import ATMOSPHERE_PA
 from server.physics.duty import after_venting, refilled_share
 from server.physics.gasload import GasLoad
 from server.physics.outgassing import outgassing_rate_pa_m_s

@@ -14,7 +14,7 @@ from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, floats
 from server.physics.gasload import GasLoad
 from server.physics.pumpdown_step import Course, Rows, load_at, speed_per_volume, take_step
-from server.physics.speedtable import LogGrid, SpeedTable
+from server.physics.speedtable import LogGrid, SpeedTable, rest_pressure_pa
 
 _ARRIVED = 1e-8  # relative distance from the target that counts as there
 _WORTH_DROPPING = 0.125  # share of candidates that have ended before the others are moved up
@@ -115,7 +115,7 @@ def _begin(
     nothing = np.zeros(n)
     state = Rows(
         np.arange(n), rows * grid.count, factor / volume, spread(load.constant_pa_m3_s) / volume,
-        amplitude, target, _rest_pa(phase.speed)[rows], pressure, time,
+        amplitude, target, rest_pressure_pa(phase.speed)[rows], pressure, time,
         nothing, nothing, nothing, nothing, np.full(n, np.inf), np.ones(n),
         np.zeros(n, dtype=np.bool_),
     )  # fmt: skip
@@ -147,12 +147,6 @@ def _terms(load: GasLoad, volume: FloatArray) -> tuple[FloatArray, FloatArray]:
         amplitude[row] += each[:, column]
     amplitude /= volume
     return alpha, amplitude
-
-
-def _rest_pa(speed: SpeedTable) -> FloatArray:
-    """Pressure of each row of a table at and below which the pump takes nothing; 0 without one."""
-    first = np.argmax(speed.speed_m3_s > 0.0, axis=1)
-    return np.where(first > 0, speed.grid.pressure_pa[np.maximum(first, 1) - 1], 0.0)
 
 
 def _retire(state: Rows, result: PhaseResult, course: Course) -> None:

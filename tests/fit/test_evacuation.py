@@ -16,9 +16,10 @@ from server.catalog.arrays import GRID
 from server.catalog.items import SpeedCurve, TurboPump
 from server.fit.candidates import fields_of
 from server.fit.costs import Purse
-from server.fit.evacuation import ATMOSPHERE_PA, crossover_pressure_pa
+from server.fit.evacuation import crossover_pressure_pa
 from server.fit.evaluation import How, Judged, judge
 from server.fit.loads import loads_of
+from server.physics.constants import ATMOSPHERE_PA
 from server.physics.speedtable import SpeedTable
 from tests.accuracy import Quantity, agrees
 from tests.fit.engine_cases import (

@@ -8,11 +8,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from server.fit.evacuation import ATMOSPHERE_PA, HORIZON_S, roughing_run_up_s, run_up_s
+from server.fit.evacuation import HORIZON_S, roughing_run_up_s, run_up_s
 from server.fit.loads import AIR
 from server.fit.results import Working
 from server.fit.workings.bench import Bench, Inputs, Law, cite, gas_name, line
 from server.fit.workings.curves import Curve
+from server.physics.constants import ATMOSPHERE_PA
 from server.physics.outgassing import HOUR_S, surface_decay
 from server.physics.roots import root_between
 
