@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import ast
+import re
 import shutil
 import subprocess
 import sys
+import tomllib
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
@@ -110,3 +113,35 @@ def test_the_test_lock_agrees_with_the_run_lock() -> None:
         }
 
     assert pins("run.txt") <= pins("test.txt")
+
+
+NAMED_OTHERWISE = {
+    "python-multipart",
+    "fontpkg-noto-sans",
+    "fontpkg-noto-sans-arabic",
+    "fontpkg-source-sans-3",
+}
+"""Needed without an import: FastAPI reads forms with it; the typefaces are found by their names."""
+
+
+def test_the_server_asks_for_the_packages_it_imports_and_no_others() -> None:
+    imported = {
+        name.partition(".")[0]
+        for module in MODULES
+        if module.parts[0] == "server"
+        for node in ast.walk(ast.parse((ROOT / module).read_text(encoding="utf-8")))
+        for name in _imported_by(node)
+    } - {"server", *sys.stdlib_module_names}
+    owners = packages_distributions()
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    asked = {re.split(r"[\[>=]", line)[0] for line in project["dependencies"]}
+    # what these packages stand on themselves, and is used with them
+    beside = {"starlette", "sqlalchemy", "pydantic-core"}
+    found = {owners[name][0].lower().replace("_", "-") for name in imported}
+    assert found - beside == asked - NAMED_OTHERWISE
+
+
+def _imported_by(node: ast.AST) -> list[str]:
+    if isinstance(node, ast.Import):
+        return [alias.name for alias in node.names]
+    return [node.module] if isinstance(node, ast.ImportFrom) and node.module else []
