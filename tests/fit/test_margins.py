@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pytest
@@ -12,48 +11,22 @@ from scipy import constants
 from server.catalog.items import (
     CapturePump,
     Cooling,
-    FluidKind,
     PumpKind,
     SpeedCurve,
     TrapKind,
-    TrapPlace,
 )
-from server.fit.candidates import Field, fields_of
+from server.fit.candidates import fields_of
 from server.fit.costs import Purse
-from server.fit.evaluation import How, Judged, judge
+from server.fit.evaluation import judge
 from server.fit.explain import Spot, margins_of
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey
+from tests.fit.benches import judged_bench, numbers, only_stack, wet
 from tests.fit.engine_cases import BENCH, Stack, a_bench, a_jet, a_rougher, inquiry, stack_of
-from tests.fit.stock import a_fluid, a_trap, a_turbo_pump, an_oil
+from tests.fit.stock import a_fluid, a_trap, a_turbo_pump
 
 MTORR_PA = constants.torr / 1000
 TORR_L_S = constants.torr * 1e-3
-
-
-def judged_bench(*items: Any, **changes: Any) -> Judged:
-    """Judge the field of the bench's high-vacuum stacks, else its rough stacks."""
-    requirements, catalog = inquiry(BENCH, **changes), a_bench(*items)
-    field: Field = fields_of(requirements, catalog)[0]
-    loads, purse = loads_of(requirements), Purse(requirements, catalog)
-    return judge(field, loads, requirements, catalog, purse, How(follow_all=True))
-
-
-def only_stack(*items: Any, **changes: Any) -> Stack:
-    judged = judged_bench(*items, **changes)
-    assert judged.worst_share.shape == (1, 1)
-    return stack_of(judged, 0, 0)
-
-
-def numbers(stack: Stack, key: MarginKey) -> tuple[float, float, float]:
-    """Required, available and ratio of one margin."""
-    ledger, shape = stack.judged.ledgers[key], stack.judged.worst_share.shape
-    place = (stack.row, stack.column)
-    return (
-        float(np.broadcast_to(ledger.required, shape)[place]),
-        float(np.broadcast_to(ledger.available, shape)[place]),
-        float(np.broadcast_to(ledger.ratio, shape)[place]),
-    )
 
 
 # --- a 65 L/s vapour-jet pump with a 2.5 L/s backing pump: common practice, no source -------------
@@ -109,6 +82,41 @@ def test_process_pressure_is_asked_over_predicted() -> None:
     stack = the_trade_pair(1.0)
     # 1 Torr·L/s ÷ 65 L/s = 15.4 mTorr in the chamber, asked for 100
     assert stack.ratio("process_pressure") == pytest.approx(100 * 65 / 1000, rel=3e-3)
+
+
+def test_inlet_is_what_the_pump_stands_over_what_is_there() -> None:
+    # 5 Torr·L/s ÷ 65 L/s = 10.26 Pa, of 13.33 Pa
+    gas = [{"species": "air", "flow": f"{5 * TORR_L_S} Pa*m3/s"}]
+    stack = only_stack(a_jet(), a_rougher(37.5e-3), FLUID, process={"gas": gas})
+    there, stands, ratio = numbers(stack, MarginKey.INLET)
+    assert there == pytest.approx(5 * TORR_L_S / 0.065, rel=3e-3)
+    assert stands == pytest.approx(13.33)
+    assert ratio == pytest.approx(stands / there)
+
+
+def test_a_pump_with_a_limit_is_judged_by_it_beside_one_without() -> None:
+    limited = replace(a_rougher(largest_inlet_pa=500.0), sku="LIMITED")
+    judged = judged_bench(a_rougher(), limited, target_pressure="100 Pa",
+                          chamber__leak_rate="1 Pa*m3/s")  # fmt: skip
+    assert len(judged.case.backs) == 2
+    for column, back in enumerate(judged.case.backs):
+        ratio = stack_of(judged, 0, column).ratio("inlet")
+        # 1 Pa·m³/s ÷ 2.5 L/s = 400 Pa
+        wanted = 500.0 / 400.0 if back.backing.sku == "LIMITED" else np.nan
+        assert ratio == pytest.approx(wanted, rel=2e-3, nan_ok=True)
+    without = judged_bench(a_rougher(), target_pressure="100 Pa")
+    assert MarginKey.INLET not in without.ledgers
+
+
+def test_the_foreline_is_judged_at_the_worse_of_base_and_process() -> None:
+    # 0.1 Pa·m³/s of argon against 0.01 of leak: 40 + 4 Pa against 4 Pa of 66.66 Pa
+    gas = [{"species": "argon", "flow": "0.1 Pa*m3/s"}]
+    leaky = {"chamber__leak_rate": "0.01 Pa*m3/s"}
+    stack = only_stack(a_jet(), a_rougher(), FLUID, process={"gas": gas}, **leaky)
+    there, stands, ratio = numbers(stack, MarginKey.FORELINE)
+    assert there == pytest.approx(44.0, rel=3e-3)
+    assert stands == pytest.approx(66.66)
+    assert ratio == pytest.approx(66.66 / 44.0, rel=3e-3)
 
 
 def test_ultimate_is_target_over_base_pressure() -> None:
@@ -208,69 +216,6 @@ def test_money_is_shown_in_its_currency_and_a_yes_or_no_without_unit() -> None:
         MarginKey.UTILITIES,
         MarginKey.COMPATIBILITY,
     }
-
-
-# --- vapour --------------------------------------------------------------------------------------
-
-
-def wet(rate: str) -> dict[str, Any]:
-    return {"vapour": [{"substance": "water", "rate": rate}]}
-
-
-def a_wet_rougher(exhaust_k: float = 348.15) -> Any:
-    """Ballast a tenth of 100 m³/h, exhaust valve at the atmosphere: of checks C1 and C2."""
-    speed = 100 / 3600
-    return a_rougher(
-        speed,
-        exhaust_k=exhaust_k,
-        exhaust_valve_pa=101_325.0,
-        ballast_m3_s=0.1 * speed,
-        kind=PumpKind.VANE_TWO_STAGE,
-        oil_kinds=(FluidKind.MINERAL,),
-    )
-
-
-OIL = an_oil("OIL", "19.00", 1e-3)
-
-
-def test_gas_ballast_carries_what_the_checks_c1_and_c2_say() -> None:
-    # values.json C1 and C2 (Gaede 1935, PNEUROP 6602): p_W = 6045 Pa, 4.47 kg/h at 20 °C with
-    # ps(75 °C) = 38 595 Pa and ballast air of 20 °C, 50 % humidity
-    target = {"target_pressure": "100 Pa", "process": wet("2 kg/h")}
-    stack = only_stack(a_wet_rougher(), OIL, **target)
-    asked, carried, ratio = numbers(stack, MarginKey.VAPOUR)
-    assert asked == pytest.approx(2 / 3600)
-    assert carried == pytest.approx(4.47 / 3600, rel=5e-3)
-    assert ratio == pytest.approx(4.47 / 2, rel=5e-3)
-
-
-def test_without_ballast_vapour_condenses_in_the_pump() -> None:
-    dry = replace(a_wet_rougher(), ballast_m3_s=0.0)
-    stack = only_stack(dry, OIL, target_pressure="100 Pa", process=wet("2 kg/h"))
-    assert stack.ratio("vapour") < 0.01
-
-
-def test_a_condenser_takes_a_days_vapour_up_to_its_capacity() -> None:
-    cold = a_trap("CONDENSER", "KF 25", TrapKind.REFRIGERATED_TRAP, TrapPlace.FORELINE)
-    trap = replace(cold, surface_k=218.15, capacity_kg=1.2, cooling=Cooling.AIR)
-    dry = replace(a_wet_rougher(), ballast_m3_s=0.0)
-    duty = {"cycles_per_day": 2, "time_at_pressure": "3 h", "shift": "8 h"}
-    process = {**wet("100 g/h"), "pressure": "1000 Pa"}
-    judged = judged_bench(dry, OIL, trap, target_pressure="500 Pa", process=process, duty=duty)
-    found = {back.trap is not None: column for column, back in enumerate(judged.case.backs)}
-    # 1.2 kg in 6 h a day: 200 g/h against 100 g/h
-    assert stack_of(judged, 0, found[True]).ratio("vapour") == pytest.approx(2.0)
-    assert stack_of(judged, 0, found[False]).ratio("vapour") < 1.0
-
-
-def test_a_trap_too_warm_for_the_pressure_holds_nothing() -> None:
-    # ice at 238 K has about 20 Pa (IAPWS R14-08): useless for a process at 1 Pa
-    warm = a_trap("CHILLED", "KF 25", TrapKind.REFRIGERATED_TRAP, TrapPlace.FORELINE)
-    trap = replace(warm, surface_k=238.15, capacity_kg=5.0)
-    dry = replace(a_wet_rougher(), ballast_m3_s=0.0)
-    process = {**wet("100 g/h"), "pressure": "1 Pa"}
-    judged = judged_bench(dry, OIL, trap, target_pressure="1 Pa", process=process)
-    assert all(stack_of(judged, 0, column).ratio("vapour") < 1.0 for column in range(2))
 
 
 # --- capture pumps -------------------------------------------------------------------------------

@@ -46,6 +46,8 @@ def test_limits() -> None:
     assert float(vapour_tolerance_pa(Ballast(0.0, 38595.0), 1.0)) == 0.0
     assert float(vapour_tolerance_pa(Ballast(0.0, 120000.0), 1.0)) == np.inf  # hotter than boiling
     assert float(vapour_tolerance_pa(Ballast(0.1, 1000.0, ambient_vapour_pa=2000.0), 1.0)) == 0.0
+    # an exhaust at which the vapour just boils out needs no ballast
+    assert float(vapour_tolerance_pa(Ballast(0.1, 101325.0), 1.0)) == np.inf
 
 
 def test_the_tolerance_is_proportional_to_the_ballast_however_small() -> None:

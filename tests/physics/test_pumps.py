@@ -42,6 +42,8 @@ def test_compression_follows_its_points_in_logarithms() -> None:
     beyond = compression_ratio(points_p, points_k, [10**3.5, 1e4, 1e5])
     assert beyond == pytest.approx([1e2, 1.0, 1.0])
     assert float(compression_ratio([1.0], [50.0], 7.0)) == pytest.approx(50.0)
+    # a curve measured only where it still rises promises no more beyond its last point
+    assert float(compression_ratio([1.0, 10.0], [20.0, 50.0], 1e3)) == pytest.approx(50.0)
     with pytest.raises(OutOfRange):
         compression_ratio([1.0, 2.0], [10.0, 0.5], 1.0)
     with pytest.raises(OutOfRange):

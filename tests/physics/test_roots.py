@@ -53,6 +53,33 @@ def test_smooth_functions_take_few_steps() -> None:
     assert len(calls) < 25  # halving alone would take 45
 
 
+def test_smooth_functions_take_few_steps_together_too() -> None:
+    calls: list[FloatArray] = []
+    at = np.array([1.5, 2.0, 40.0])
+
+    def miss(x: FloatArray) -> FloatArray:
+        calls.append(x)
+        return floats(np.exp(x) - at)
+
+    roots_between(miss, np.full(3, -30.0), np.full(3, 12.0))
+    assert len(calls) < 25  # halving alone would take 45
+
+
+def test_a_root_at_an_end_of_the_bracket_is_found() -> None:
+    lows = np.array([0.0, -1.0, -4.0])
+    found = roots_between(lambda x: x, lows, np.array([3.0, 0.0, 1.0]))
+    assert found == pytest.approx(np.zeros(3), abs=1e-12)
+    assert [root_between(lambda x: x, *ends) for ends in ((0.0, 3.0), (-1.0, 0.0))] == [0.0, 0.0]
+
+
+def test_a_root_that_halving_cannot_reach_is_refused_and_nothing_is_made_up() -> None:
+    # from 1e300 down to 1e-300 halving takes about 2000 steps
+    with pytest.raises(OutOfRange, match="could not be found"):
+        root_between(lambda x: 1.0 if x > 1e-300 else -1.0, 0.0, 1e300)
+    with pytest.raises(OutOfRange, match="could not be found"):
+        roots_between(lambda x: np.where(x > 1e-300, 1.0, -1.0), np.zeros(2), np.full(2, 1e300))
+
+
 def test_without_a_change_of_sign_there_is_no_answer() -> None:
     with pytest.raises(OutOfRange):
         root_between(lambda x: x * x + 1.0, -1.0, 1.0)

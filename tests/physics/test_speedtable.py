@@ -144,6 +144,15 @@ def test_net_speed_is_zero_at_the_ultimate_pressure() -> None:
     assert net == pytest.approx([0.0, 0.0, 1.0, 2.0])
 
 
+def test_the_first_node_that_carries_a_throughput_is_the_last_where_none_does() -> None:
+    # 0.1 m³/s everywhere and 0.2 m³/s: S·p passes 1 Pa·m³/s at the first node from 10 and 5 Pa on
+    both = table(np.full(GRID.count, 0.1), np.full(GRID.count, 0.2))
+    rows = np.array([0, 1, 0, 1])
+    found = both.first_node_carrying(rows, np.array([1.0, 1.0, 1e9, 0.0]))
+    by_hand = [int(np.argmax(GRID.pressure_pa >= pressure)) for pressure in (10.0, 5.0)]
+    assert list(found) == [*by_hand, GRID.count - 1, 0]
+
+
 @given(first=st.integers(0, 40))
 def test_a_pump_rests_at_the_last_pressure_at_which_it_takes_nothing(first: int) -> None:
     grid = log_grid(1e-3, 1e3)
