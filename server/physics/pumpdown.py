@@ -1,6 +1,7 @@
 """Pressure against time: V·dp/dt = −S(p)·p + Q(t) for many candidates at once.
 
-Every candidate has its own clock and takes its own steps (``pumpdown_step``).
+Every candidate has its own clock. It falls in closed form until the load matters
+(``pumpdown_fall``), and then takes its own steps (``pumpdown_step``).
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from numpy.typing import ArrayLike
 from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, floats
 from server.physics.gasload import GasLoad
+from server.physics.pumpdown_fall import fall
 from server.physics.pumpdown_step import Course, Rows, load_at, speed_per_volume, take_step
 from server.physics.speedtable import LogGrid, SpeedTable, rest_pressure_pa
 
@@ -84,7 +86,7 @@ def pump_down(
         np.full(state.index.size, np.inf), state.pressure.copy(),
         np.zeros(state.index.size, dtype=np.bool_),
     )  # fmt: skip
-    points: list[tuple[FloatArray, FloatArray]] = []
+    points = fall(state, course, phase.speed, trace=trace)
     for _ in range(_MAX_STEPS):
         if trace:
             points.append(_snapshot(state, result.time_s.size))
