@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ from server.fit.front_states import FrontStates
 from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import Loads
 from server.fit.margins import PRICED_MARGINS, TIMED_MARGINS, UNPRICED_MARGINS
+from server.fit.memory import Memory
 from server.fit.money import minor_digits
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
@@ -46,6 +48,11 @@ class Judged:
     worst_share: FloatArray
     """Smallest margin ÷ its threshold."""
     fails: BoolArray
+
+    @cached_property
+    def memory(self) -> Memory:
+        """What its shown stacks have in common, by all that it depends on within the field."""
+        return Memory()
 
     @property
     def fits(self) -> BoolArray:

@@ -43,24 +43,27 @@ class Spot:
 
     def at(self, values: np.ndarray | float) -> float:
         """Return the entry of an array that broadcasts to (fronts, backs)."""
-        return float(self._entry(values))
+        if isinstance(values, float | int):
+            return float(values)
+        return float(values[self._place(values.shape)])
 
-    def _entry(self, values: np.ndarray | float) -> np.ndarray:
-        known = np.asarray(values)
-        place = (self.front_row, self.back_row)[2 - known.ndim :]
-        sizes = zip(place, known.shape, strict=True)
-        return np.asarray(known[tuple(0 if size == 1 else row for row, size in sizes)])
+    def _place(self, shape: tuple[int, ...]) -> tuple[int, ...]:
+        own = (self.front_row, self.back_row)[2 - len(shape) :]
+        return tuple([0 if size == 1 else row for row, size in zip(own, shape, strict=True)])
 
     @cached_property
     def cost(self) -> CostTable:
         """Its entry in the table of costs."""
         table = self.judged.cost
-        return CostTable(
-            self._entry(table.purchase),
-            self._entry(table.energy_per_year),
-            self._entry(table.consumables),
-            self._entry(table.open_joints),
-        )
+        columns = (table.purchase, table.energy_per_year, table.consumables, table.open_joints)
+        return CostTable(*(np.asarray(column[self._place(column.shape)]) for column in columns))
+
+    def limits(self, load_pa_m3_s: Mapping[str, float]) -> tuple[float, float, float]:
+        """Return largest throughput and tolerable foreline pressures of its front for a load."""
+        front = self.front
+        assert front is not None  # noqa: S101 (asked for stacks with a front only)
+        key = ("limits", front.pump.sku, *load_pa_m3_s.items())
+        return self.judged.memory.once(key, lambda: limits_of(front.pump, load_pa_m3_s))
 
 
 @dataclass(frozen=True)
@@ -161,7 +164,7 @@ def _throughput(said: Said) -> str:
     state = said.spot.judged.case.states.process
     if front is None or state is None:
         return sentence
-    own = limits_of(front.pump, reaching_load(said.spot, state))[0]
+    own = said.spot.limits(reaching_load(said.spot, state))[0]
     if said.available < own * (1.0 - 1e-6):
         sentence += f" The foreline sets this limit: the pump alone could carry {flow(own)}."
     asked = said.spot.judged.case.requirements.process.pressure_pa

@@ -13,7 +13,6 @@ from server.fit.explain import Spot
 from server.fit.geometry import foreline
 from server.fit.inlet import conductance_rows
 from server.fit.loads import AIR
-from server.fit.pump_limits import limits_of
 from server.physics.arrays import FloatArray
 from server.physics.entry_speed import entry_pressure_pa
 from server.physics.pumps import tolerable_foreline_pa
@@ -45,11 +44,11 @@ class ForelineCurve:
         drawn = lookup(states.inlet.at_chamber[AIR], row, chamber_pa[working]) * chamber_pa[working]
         drawn = np.minimum(drawn, self.spot.at(states.burst_pa_m3_s))
         standing = np.interp(drawn, self.carried_pa_m3_s, self.standing_pa)
-        largest, no_load, full_load = limits_of(front.pump, {AIR: 1.0})
+        largest, no_load, full_load = self.spot.limits({AIR: 1.0})
         limit = tolerable_foreline_pa(np.minimum(drawn, largest), largest, no_load, full_load)
         points = np.stack([time_s[working], standing, limit], axis=1)
         kept = np.unique(np.linspace(0, len(points) - 1, SHOWN_POINTS).round().astype(int))
-        return tuple((float(t), float(p), float(most)) for t, p, most in points[kept])
+        return tuple((t, p, most) for t, p, most in points[kept].tolist())
 
 
 def forelines(spots: Sequence[Spot]) -> list[ForelineCurve | None]:

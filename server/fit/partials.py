@@ -14,7 +14,7 @@ from server.fit.explain import Spot
 from server.fit.front_states import over_front_trap_pa, resting_pressure_pa
 from server.fit.inlet import is_caught
 from server.fit.loads import AIR
-from server.fit.pump_limits import compression_left
+from server.fit.pump_limits import compressions_left
 from server.fit.settled import SettledState
 from server.fit.vapour_results import PartialPressure
 from server.physics.species import SPECIES
@@ -165,10 +165,8 @@ def returning(
         reaching = flow * (1.0 - states.inlet.caught[gas][front_row])
         parts[gas] = np.where(speed > 0.0, reaching / np.where(speed > 0.0, speed, 1.0), 0.0)
     shares = parts_behind(parts, rest_pa(tables[AIR], row))
-    return {
-        gas: float(share[0]) / float(compression_left(pump, gas, foreline_pa))
-        for gas, share in shares.items()
-    }
+    left = compressions_left(pump, shares, foreline_pa)
+    return {gas: float(share[0]) / left[gas] for gas, share in shares.items()}
 
 
 def _leading(parts_pa: Mapping[str, float]) -> str:

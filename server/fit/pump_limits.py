@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,6 +79,15 @@ def highest_crossover_pa(pump: HighVacuumPump, volume_m3: float) -> float:
     if isinstance(pump, VapourPump):
         return FORELINE_SHARE_AT_CROSSOVER * tolerable_foreline_for(pump, AIR)[0]
     return start_pressure_for(pump, volume_m3)
+
+
+def compressions_left(
+    pump: TurboPump, gases: Iterable[str], foreline_pa: float
+) -> dict[str, float]:
+    """Return a turbomolecular pump's compression of several gases at one foreline pressure [Pa]."""
+    stated = {gas: float(compression_for(pump.compression, gas)) for gas in gases}
+    left = compression_at_foreline(list(stated.values()), foreline_pa, pump.tolerable_foreline_pa)
+    return dict(zip(stated, left.tolist(), strict=True))
 
 
 def compression_left(pump: TurboPump, gas: str, foreline_pa: ArrayLike) -> FloatArray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from fractions import Fraction
+from functools import lru_cache
 
 from server.errors import OutOfRange, QuantityError
 from server.units.dimensions import KINDS, Dimension, accepted_examples
@@ -43,12 +44,19 @@ def convert(
     """
     if not unit:
         return value_si
+    factor, offset = _conversion(unit, dimension, temperature_k)
+    return float(Fraction(value_si) / factor - offset)
+
+
+@lru_cache(maxsize=512)
+def _conversion(unit: str, dimension: Dimension, temperature_k: float) -> tuple[Fraction, Fraction]:
+    """Return factor to SI and offset of a unit."""
     try:
         found = read_unit(clean(unit), micron_is_length=dimension is Dimension.LENGTH)
         factor = factor_to_si(found, dimension, unit, temperature_k)
     except UnitProblem as problem:
         raise QuantityError(unit[:100], str(problem), accepted_examples(dimension)) from None
-    return float(Fraction(value_si) / factor - found.offset)
+    return factor, found.offset
 
 
 def format_quantity(

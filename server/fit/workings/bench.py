@@ -20,7 +20,7 @@ from server.fit.front_states import over_front_trap_pa, process_time_s, resting_
 from server.fit.geometry import chamber_line, foreline, line_to_trap, rough_line, rough_line_to_trap
 from server.fit.inlet import is_caught
 from server.fit.loads import AIR, Loads
-from server.fit.pump_limits import compression_left
+from server.fit.pump_limits import compressions_left
 from server.fit.requirements import Requirements
 from server.fit.results import Margin, Working
 from server.fit.settled import FieldStates, SettledState
@@ -36,6 +36,7 @@ INQUIRY = "inquiry"
 PRACTICE = "common practice, no source"
 Inputs = Mapping[str, float | str]
 
+_isfinite = math.isfinite
 _KEY = re.compile(r"[A-Z]+-R?\d+|CODATA|SEMI-E12")
 
 
@@ -68,7 +69,11 @@ def line(
     section: str, key: str, name: str, law: Law, inputs: Inputs, value: float | str
 ) -> Working:
     """Return one line of the workings; a number that does not exist is said in words."""
-    shown = {label: _plain(number) for label, number in inputs.items()}
+    # most inputs are numbers that exist
+    shown = {
+        label: number if type(number) is float and _isfinite(number) else _plain(number)
+        for label, number in inputs.items()
+    }
     result = _plain(value)
     unit = "" if isinstance(result, str) else law.unit
     return Working(key, name, law.symbol, law.formula, shown, result, unit, law.source, section)
@@ -308,14 +313,9 @@ class Bench:
         parts = self._at_back(state, 0.0).partial_pa
         rest = np.array([self.back_rest_pa(state)])
         shares = parts_behind({gas: np.array([part]) for gas, part in parts.items()}, rest)
-        return {
-            gas: (
-                state.foreline_pa * float(share[0]),
-                float(compression_left(front.pump, gas, max(state.foreline_pa, 0.0))),
-            )
-            for gas, share in shares.items()
-            if gas in state.gases or gas == AIR
-        }
+        there = [gas for gas in shares if gas in state.gases or gas == AIR]
+        left = compressions_left(front.pump, there, max(state.foreline_pa, 0.0))
+        return {gas: (state.foreline_pa * float(shares[gas][0]), left[gas]) for gas in there}
 
     def back_rest_pa(self, state: Settled) -> float:
         """Pressure at which the back stops pumping air."""

@@ -12,7 +12,7 @@ from server.fit.evacuation import run_up_s
 from server.fit.foreline import mixture_of
 from server.fit.front_states import process_time_s
 from server.fit.loads import AIR
-from server.fit.pump_limits import highest_crossover_pa, limits_of
+from server.fit.pump_limits import highest_crossover_pa
 from server.fit.results import Working
 from server.fit.thresholds import BURST_S, CROSSOVER_ROOM, FORELINE_SHARE_AT_CROSSOVER
 from server.fit.workings.bench import (
@@ -128,8 +128,7 @@ def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
 
 
 def _tolerable_inputs(bench: Bench, load_pa_m3_s: Mapping[str, float]) -> dict[str, float | str]:
-    assert bench.front is not None  # noqa: S101 (only pumps with an outlet have a foreline)
-    largest, no_load, full_load = limits_of(bench.front.pump, load_pa_m3_s)
+    largest, no_load, full_load = bench.spot.limits(load_pa_m3_s)
     return {
         "p_no-load [Pa]": no_load,
         "p_full-load [Pa]": full_load,
@@ -175,9 +174,8 @@ def _carried_line(
     speeds: Mapping[str, Curve],
 ) -> Working:
     """Return the largest throughput as the pump's own limit or that of its foreline."""
-    assert bench.front is not None  # noqa: S101 (only pumps with an outlet have a foreline)
     limit = sum(load_pa_m3_s.values())
-    own, no_load, full_load = limits_of(bench.front.pump, load_pa_m3_s)
+    own, no_load, full_load = bench.spot.limits(load_pa_m3_s)
     # the table holds the pump's own limit where the root lies at the jump at its end
     if limit >= own * (1.0 - 1e-9):
         return line(*place, _OWN, {"Q_max [Pa·m³/s]": own}, limit)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from server.catalog.arrays import GRID
@@ -66,12 +66,21 @@ def speed_lines(bench: Bench) -> Iterator[Working]:
     """Yield curves, speeds at the pump and speeds left at the chamber, state by state."""
     for state in bench.settled:
         for gas in state.gases:
-            yield from _gas_lines(bench, state, gas)
+            yield from _shared_gas_lines(bench, state, gas)
         if state.exists:
             yield _overall(bench, state)
         if bench.front is None and isinstance(bench.back.booster, RootsBooster) and state.exists:
             gas = main_gas(state, bench)
             yield from booster_lines(SECTION, bench, state, gas, state.inlet_pa)
+
+
+def _shared_gas_lines(bench: Bench, state: Settled, gas: str) -> Iterable[Working]:
+    """Return the lines of one gas; what stands behind a high-vacuum pump has no say in them."""
+    if bench.front is None:
+        return _gas_lines(bench, state, gas)
+    trap = bench.front.trap.sku if bench.front.trap else None
+    key = ("speed", state.key, gas, bench.front.pump.sku, trap, state.chamber_pa, state.exists)
+    return bench.spot.judged.memory.once(key, lambda: tuple(_gas_lines(bench, state, gas)))
 
 
 def _gas_lines(bench: Bench, state: Settled, gas: str) -> Iterator[Working]:
