@@ -30,6 +30,7 @@ from server.fit.results import (
     StackVerdict,
 )
 from server.fit.sweep import DEFAULT_LIMITS, Limits, Ranking, Sweep
+from server.fit.workings import begin
 
 ENGINE_VERSION = "3"
 """Grows whenever the same inquiry may get other numbers; issued quotes keep theirs."""
@@ -159,6 +160,7 @@ def _present_all(spots: Sequence[Spot], purse: Purse, catalog: Catalog) -> tuple
         places = [place for place, spot in enumerate(spots) if spot.judged is judged]
         found = outlooks([spots[place] for place in places])
         downs |= dict(zip(places, found, strict=True))
+    begin(spots, purse, catalog)
     stacks = []
     for place, spot in enumerate(spots):
         reason = rank_reason(spot, purse, place + 1)

@@ -34,10 +34,14 @@ class Memory:
         except KeyError:
             pass
         value = make()
+        self.keep(key, value)
+        return value
+
+    def keep(self, key: Hashable, value: object) -> None:
+        """Remember a value that was worked out in another way, such as many of them at once."""
         if len(self._values) >= MOST_ENTRIES:
             self._values = {}
         self._values[key] = value
-        return value
 
     def number(self, terms: Hashable) -> int:
         """Return a number that stands for terms in keys, the same for equal terms."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 from server.catalog.items import Catalog
 from server.fit.costs import Purse
@@ -12,7 +12,7 @@ from server.fit.workings.bench import Bench
 from server.fit.workings.costs import cost_lines
 from server.fit.workings.course import course_lines
 from server.fit.workings.foreline import crossover_lines, foreline_lines
-from server.fit.workings.line import line_lines
+from server.fit.workings.line import line_lines, solve_together
 from server.fit.workings.loads import load_lines
 from server.fit.workings.margins import margin_lines
 from server.fit.workings.speed import speed_lines
@@ -32,6 +32,19 @@ _SECTIONS: tuple[Callable[[Bench], Iterator[Working]], ...] = (
     cost_lines,
     margin_lines,
 )
+
+
+def begin(spots: Sequence[Spot], purse: Purse, catalog: Catalog) -> None:
+    """Solve at once what the workings of several stacks will ask for.
+
+    Parameters
+    ----------
+    spots : sequence of Spot
+        Stacks that are to be shown.
+    purse, catalog : Purse, Catalog
+        As for ``workings_of``.
+    """
+    solve_together([Bench(spot, (), purse, catalog) for spot in spots])
 
 
 def workings_of(

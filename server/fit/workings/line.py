@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
-from functools import lru_cache
+from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache, partial
 
 from server.fit.loads import PUMP_K
+from server.fit.memory import Memory
 from server.fit.results import Working
 from server.fit.workings.bench import (
     CATALOG,
@@ -184,16 +185,48 @@ def _passed_line(section: str, key: str, name: str, duct: Duct, item: Part) -> W
     return line(section, key, f"{name}: probability to pass", _PASSED_TUBE, inputs, _passed(duct))
 
 
+def solve_together(benches: Sequence[Bench]) -> None:
+    """Solve the lines of several stacks at once; each finds its own in the memory of its field.
+
+    Parameters
+    ----------
+    benches : sequence of Bench
+        Stacks whose workings are wanted next.
+    """
+    flows: dict[Line, dict[Passing, list[Memory]]] = {}
+    for bench in benches:
+        if bench.line.parts:
+            for flow in _flows_by_state(bench).values():
+                flows.setdefault(bench.line, {}).setdefault(flow, []).append(
+                    bench.spot.judged.memory
+                )
+    for run, wanted in flows.items():
+        solved = states_of_flows(run, tuple(wanted), PUMP_K)
+        for (flow, memories), parts in zip(wanted.items(), solved, strict=True):
+            for memory in memories:
+                memory.keep((run, flow), parts)
+
+
 def _parts_by_state(bench: Bench, run: Line) -> dict[str, tuple[PartState, ...]]:
     """Return how the parts stand in every state that has gas flowing to the pump."""
-    flows = {
+    memory = bench.spot.judged.memory
+    return {
+        key: memory.once((run, flow), partial(_solved, run, flow))
+        for key, flow in _flows_by_state(bench).items()
+    }
+
+
+def _solved(run: Line, flow: Passing) -> tuple[PartState, ...]:
+    return states_of_flows(run, (flow,), PUMP_K)[0]
+
+
+def _flows_by_state(bench: Bench) -> dict[str, Passing]:
+    """Return what flows to the pump in every state that has any."""
+    return {
         state.key: Passing(sum(load.values()), state.inlet_pa, _mixture(load))
         for state in bench.settled
         if state.exists and (load := reaching_load(state, bench))
     }
-    if not flows:
-        return {}
-    return dict(zip(flows, states_of_flows(run, tuple(flows.values()), PUMP_K), strict=True))
 
 
 def _state_lines(
