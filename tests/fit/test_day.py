@@ -20,10 +20,11 @@ from server.fit.day_course import Habits
 from server.fit.day_night import Stop, choice_of
 from server.fit.day_results import Day, DayPhase, Overnight, PumpState
 from server.fit.explain import Spot
-from server.fit.foreline_hold import MOST_PAUSES, foreline_hold, foreline_tubes
+from server.fit.foreline_hold import MOST_PAUSES, foreline_hold, foreline_tubes, hold_text
 from server.fit.requirements import Duty, Venting
 from server.fit.results import PhaseSpan, PumpDown
 from server.fit.running import energy_kwh_per_year
+from server.fit.workings.day import day_lines
 from server.physics.outgassing import LAW_START_S, outgassing_rate_pa_m_s, outgassing_row
 from tests.fit.engine_cases import (
     BENCH,
@@ -147,7 +148,8 @@ def test_a_jets_day_by_hand() -> None:
 
 
 def test_a_jets_night_by_hand() -> None:
-    day = made(with_duty(jet_spot(), EIGHT_HOURS), a_course((300.0, 360.0), (300.0, 180.0)))
+    course = a_course((300.0, 360.0), (300.0, 180.0))
+    day = made(with_duty(jet_spot(), EIGHT_HOURS), course)
     night = day.night
     # 900 W for 7 min and 400 W for 25 min: 978 kJ, as much as 900 W take in 1087 s
     assert night.restart_energy_j == pytest.approx(900 * 420 + 400 * 1500)
@@ -155,6 +157,10 @@ def test_a_jets_night_by_hand() -> None:
     assert night.gap_s == pytest.approx(16 * 3600.0)
     assert night.idle_kwh == pytest.approx(0.9 * 16)
     assert night.choice is Overnight.SWITCH_OFF
+    shown = {line.key: line for line in day_lines(day, EIGHT_HOURS, course)}
+    assert len({line.section for line in shown.values()}) == 1
+    assert shown["break-even"].value == pytest.approx(978_000 / 900)
+    assert shown["later-pump-down"].value == pytest.approx(480.0)
 
 
 def test_a_turbos_day_by_hand() -> None:
@@ -205,6 +211,9 @@ def test_an_ion_pumps_roughing_turbo_runs_only_at_the_start() -> None:
     assert day.cycles_that_fit is None
     assert day.spans[-1].what is DayPhase.AT_PRESSURE
     assert "next day" in day.spans[-1].note
+    # while the turbo runs up the ion pump waits for its start pressure
+    waits = [span.high_vacuum_pump for span in day.spans if span.what is DayPhase.TAKE_OVER]
+    assert set(waits) == {PumpState.STANDING_BY}
 
 
 def test_the_foreline_holds_as_long_as_direct_integration_says() -> None:
@@ -245,9 +254,16 @@ def test_a_foreline_that_does_not_hold_is_pumped_between_or_needs_a_pump() -> No
     assert hold.pause_s == pytest.approx(4.909e-4 / 2.5e-3 * math.log(10.0), rel=1e-3)
     day = made(with_duty(spot, EIGHT_HOURS), a_course((1500.0, 60.0), (1500.0, 60.0)))
     assert day.later_cycle_s == pytest.approx(1500 + 2 * hold.pause_s + 60 + 3300)
+    assert "stops 2 times for" in hold_text(hold)
+    once, held = foreline_hold(spot, 700.0), foreline_hold(spot, 300.0)
+    assert once is not None
+    assert held is not None
+    assert "stops once for" in hold_text(once)
+    assert hold_text(held).endswith("One backing pump does both.")
     too_long = foreline_hold(spot, 680.0 * (MOST_PAUSES + 1.5))
     assert too_long is not None
     assert too_long.holding_pump
+    assert "needs a holding pump of its own" in hold_text(too_long)
     none = foreline_hold(jet_spot(0.0), 300.0)
     assert none is not None
     assert none.holding_pump

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from server.fit.drying import GoodsSource, goods_sources, held_back, rates_kg_s
+from server.fit.drying import GoodsSource, drawn_ratio, goods_sources, held_back, rates_kg_s
 from server.fit.drying_shown import drying_of
 from server.fit.explain import Spot, margins_of
 from server.fit.requirements import VapourLoad, WetGoods
@@ -19,7 +19,9 @@ from server.fit.results import MarginKey
 from server.fit.vapour_results import Drying
 from server.physics.speedtable import LogGrid, SpeedTable
 from server.physics.steady import steady_state
-from tests.fit.engine_cases import demo_catalog, inquiry, judge_all
+from tests.fit.benches import judged_bench
+from tests.fit.engine_cases import a_jet, a_rougher, demo_catalog, inquiry, judge_all
+from tests.fit.stock import a_fluid
 
 OVEN: dict[str, Any] = {
     "chamber": {
@@ -86,6 +88,51 @@ def test_a_small_pump_draws_no_more_than_its_speed_at_saturation_carries() -> No
         # the walls of 1 m² give off 1e-5 of this
         assert row.drying_time_s == pytest.approx(by_hand_s, rel=5e-3)
         assert "The stack sets the pace" in row.text
+
+
+def test_goods_stand_in_the_chamber_beside_what_else_is_there() -> None:
+    """By hand: 611.66 Pa of water at 0.01 °C (IAPWS) and 0.1 Pa·m³/s of nitrogen ÷ 2.5 L/s."""
+    judged = judged_bench(
+        a_rougher(), target_pressure="300 Pa", **beside("20 kg", "0.01 degC", 0.1)
+    )
+    (row,) = drying_of(Spot(judged, 0, 0))
+    assert row.limited_by == "pumping"
+    assert row.partial_pressure_pa == pytest.approx(611.66, rel=1e-3)
+    assert row.chamber_pressure_pa == pytest.approx(611.66 + 40.0, rel=3e-3)
+    # S·p_sat of the 20 kg in 6 h
+    asked = 20.0 / 21_600.0 * 8.314462 * 293.15 / 18.01528e-3
+    ratio = drawn_ratio(judged.case)
+    assert ratio is not None
+    assert ratio[0, 0] == pytest.approx(2.5e-3 * 611.66 / asked, rel=0.01)
+
+
+def test_what_a_pump_itself_leaves_in_the_chamber_is_there_beside_frozen_goods() -> None:
+    """By hand: nitrogen 1e-4 ÷ 65 L/s, and the fluid's 10^(12 − 4500/298.15) = 8.1e-4 Pa."""
+    fluid = replace(
+        a_fluid("FLUID", "90.00", 65e-6), vapour_pressure_a=12.0, vapour_pressure_b_k=4500.0
+    )
+    judged = judged_bench(a_jet(), a_rougher(), fluid, **beside("1 g", "-98 degC", 1e-4))
+    (row,) = drying_of(Spot(judged, 0, 0))
+    assert row.limited_by == "pumping"
+    others = row.chamber_pressure_pa - row.partial_pressure_pa
+    assert others == pytest.approx(1e-4 / 0.065 + 10 ** (12.0 - 4500.0 / 298.15), rel=0.01)
+    assert 0.3 < row.partial_pressure_pa / others < 3.0
+
+
+def beside(mass: str, temperature: str, nitrogen_pa_m3_s: float) -> dict[str, Any]:
+    """Wet goods with nitrogen let in beside them, dried in 6 h."""
+    goods = [{"substance": "water", "mass": mass, "temperature": temperature}]
+    gas = [{"species": "nitrogen", "flow": f"{nitrogen_pa_m3_s} Pa*m3/s"}]
+    return {"process": {"gas": gas, "wet_goods": goods}, "duty": {"time_at_pressure": "6 h"}}
+
+
+def test_what_could_be_drawn_is_what_is_drawn_where_the_pump_sets_the_pace() -> None:
+    for spot, row in dried("0.01 degC", "20 kg"):
+        if row.limited_by == "pumping":
+            ratio = drawn_ratio(spot.judged.case)
+            assert ratio is not None
+            drawn = row.rate_kg_s / (20.0 / 21_600.0)
+            assert ratio[0, spot.back_row] == pytest.approx(drawn, rel=0.01)
 
 
 def test_no_margin_of_vapour_promises_more_than_is_drawn_from_the_goods() -> None:

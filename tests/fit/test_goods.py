@@ -61,7 +61,7 @@ def test_everything_stated_is_taken_as_stated_and_nothing_is_listed() -> None:
     [
         ({"drying_time": "1 h", "rate": "100 g/h"}, "drying_time", "20 h"),
         ({"drying_time": "9 h"}, "drying_time", "5 h only"),
-        ({"temperature": "200 degC", "substance": "ammonia"}, "temperature", "known from"),
+        ({"temperature": "200 degC", "substance": "ammonia"}, "temperature", "of ammonia is known"),
     ],
 )  # fmt: skip
 def test_contradictions_are_refused_beside_their_cell(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -12,7 +13,17 @@ from server.catalog.items import TurboPump
 from server.fit.explain import Spot
 from server.fit.partials import partials_of, returning
 from server.fit.vapour_results import PartialPressure
-from tests.fit.engine_cases import COATER, DISTILLATION, demo_catalog, inquiry, judge_all
+from tests.fit.benches import judged_bench
+from tests.fit.engine_cases import (
+    COATER,
+    DISTILLATION,
+    a_jet,
+    a_rougher,
+    demo_catalog,
+    inquiry,
+    judge_all,
+)
+from tests.fit.stock import a_fluid
 
 BAKED: dict[str, Any] = {
     "chamber": {
@@ -118,6 +129,27 @@ def test_behind_a_turbo_what_comes_back_is_the_foreline_over_the_compression() -
             assert "%" in row.note
             seen += 1
     assert seen
+
+
+def test_a_jets_final_pressure_is_said_to_be_its_fluids_where_the_fluid_sets_it() -> None:
+    """10^(A − B/T) Pa at 25 °C against the pump's own ultimate pressure."""
+    # 10^(14.4 − 6500/298.15) = 4e-8 Pa and 10^(12 − 4500/298.15) = 8e-4 Pa, the pump's own 1e-5 Pa
+    notes = {}
+    for a, b in ((14.4, 6500.0), (12.0, 4500.0)):
+        fluid = replace(
+            a_fluid("FLUID", "90.00", 65e-6), vapour_pressure_a=a, vapour_pressure_b_k=b
+        )
+        spot = Spot(judged_bench(a_jet(), a_rougher(), fluid), 0, 0)
+        base = spot.judged.case.states.base
+        (row,) = [
+            row
+            for row in partials_of(spot, base, working=False)
+            if row.what.startswith("final pressure of")
+        ]
+        assert row.pressure_pa == pytest.approx(max(1e-5, 10 ** (a - b / 298.15)), rel=0.01)
+        notes[a] = row.note
+    assert notes[14.4] == "light fractions of its pentaphenyl trisiloxane"
+    assert notes[12.0] == "vapour of its fluid, pentaphenyl trisiloxane"
 
 
 def test_a_stack_without_a_state_has_no_rows() -> None:

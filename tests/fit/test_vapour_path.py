@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from server.catalog.items import CapturePump
+from server.catalog.items import CapturePump, TrapKind
 from server.fit.explain import Spot
 from server.fit.margin_vapour import holds_kg
 from server.fit.results import MarginKey
@@ -109,6 +109,32 @@ def test_behind_a_trap_only_what_it_lets_by_reaches_the_oil() -> None:
         # M·p·S/(R·T) for 6 h
         most = 18.015e-3 * way.back_trap_passes_pa * speed / (8.314 * 293.15) * 6 * 3600
         assert reaching <= most * 1.001
+
+
+def test_a_cold_trap_in_front_takes_all_of_the_water_and_fills_by_it() -> None:
+    """Ice at the temperature of boiling nitrogen has next to no pressure (IAPWS R14-08)."""
+    seen = 0
+    for spot, (way,) in shown("high"):
+        trap = spot.front.trap if spot.front else None
+        if trap is None or trap.kind is not TrapKind.NITROGEN_TRAP:
+            continue
+        assert way.front_trap == trap.name
+        # 3 g/h over 6 × 45 min
+        assert way.held_by_front_trap_kg_per_day == pytest.approx(3e-3 * 4.5, rel=1e-6)
+        assert way.defrost_after_s == pytest.approx(trap.capacity_kg / (3e-3 / 3600), rel=1e-6)
+        # nothing is left for a trap behind it
+        assert (way.back_trap, way.back_trap_passes_pa) == ("", None)
+        seen += spot.back.trap is not None
+    assert seen
+
+
+@pytest.mark.parametrize("name", ["one", "two", "high"])
+def test_what_a_trap_lets_by_is_said_of_a_trap_that_takes_vapour_and_of_no_other(name: str) -> None:
+    for _, ways in shown(name):
+        for way in ways:
+            assert (way.front_trap == "") == (way.front_trap_passes_pa is None)
+            assert (way.back_trap == "") == (way.back_trap_passes_pa is None)
+            assert (way.front_trap or way.back_trap) or way.defrost_after_s is None
 
 
 def test_a_capture_pump_keeps_it_all() -> None:

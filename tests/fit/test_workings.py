@@ -269,6 +269,9 @@ def test_booster_follows_the_staging_equation() -> None:
             # at base the backing pump is near its ultimate pressure, where its speed dies
             assert close(float(line.value), by_hand, 0.1 if state == "base" else 1e-2), name
             between = sheet[f"booster-{state}-between"]
+            assert "p₁ [Pa]" in between.inputs
+            over = sheet[f"booster-{state}-difference"]
+            assert close(float(over.value), float(between.value) - number(between, "p₁"), 1e-9)
             carried = number(between, "S(p₁)") * number(between, "p₁")
             assert close(carried, number(between, "S_b") * float(between.value), 1e-6)
     assert checked >= 2
