@@ -32,7 +32,7 @@ from server.fit.results import (
 from server.fit.sweep import DEFAULT_LIMITS, Limits, Ranking, Sweep
 from server.fit.workings import begin
 
-ENGINE_VERSION = "3"
+ENGINE_VERSION = "4"
 """Grows whenever the same inquiry may get other numbers; issued quotes keep theirs."""
 
 

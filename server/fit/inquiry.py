@@ -11,6 +11,7 @@ from server.catalog.flanges import Flange, parse_flange
 from server.errors import Fault, InvalidInquiry
 from server.fit.defaults import Filler, leak_default, surfaces_default
 from server.fit.faults import faults_of, shown
+from server.fit.gas_hazards import read_hazards
 from server.fit.goods import day_faults, wet_goods_loads
 from server.fit.inquiry_in import DutyIn, InquiryIn, LineIn, SurfaceIn
 from server.fit.inquiry_types import read_money
@@ -25,7 +26,6 @@ from server.fit.requirements import (
     Condition,
     Duty,
     GasFlow,
-    Hazard,
     LineRun,
     Process,
     Requirements,
@@ -150,7 +150,7 @@ def _filled(inquiry: InquiryIn, filler: Filler, currency: str) -> Requirements:
         cleanliness=filler.choice(
             "cleanliness", Cleanliness.TOLERANT, Cleanliness, "nothing speaks against traces of oil"
         ),
-        hazards=_hazards(inquiry, process, filler),
+        hazards=read_hazards(inquiry.hazards, process, filler),
         utilities=_utilities(filler),
         commercial=_commercial(filler, currency),
         limit=int(filler.number("limit", "10", "more stacks than that are hard to compare")),
@@ -307,35 +307,6 @@ def _duty(filler: Filler) -> Duty:
 
 LONGEST_USUAL_VENT_S = 900.0
 """A chamber is unloaded and loaded in a quarter of an hour: common practice, no source."""
-
-
-# Oxygen in a gas above which it counts as oxygen-rich: the usual limit of the trade, 25 % by volume
-# (some take 21 or 23.5 %); PNEUROP, BCGA and EIGA guidance, from memory.
-OXYGEN_RICH_SHARE = 0.25
-OXYGEN_IN_AIR = 0.2095
-
-
-def _hazards(inquiry: InquiryIn, process: Process, filler: Filler) -> frozenset[Hazard]:
-    named = frozenset(inquiry.hazards or ())
-    if Hazard.OXYGEN_RICH not in named and oxygen_share(process) > OXYGEN_RICH_SHARE:
-        filler.note(
-            "hazards",
-            "oxygen_rich",
-            f"the process gas holds {oxygen_share(process):.0%} oxygen: above 25 % only "
-            "perfluorinated fluids or pumps made for oxygen are safe",
-        )
-        return named | {Hazard.OXYGEN_RICH}
-    if not named:
-        filler.note("hazards", "none", "no hazard was named: tell us what the gas can do")
-    return named
-
-
-def oxygen_share(process: Process) -> float:
-    """Return the share of oxygen in the process gas, by volume."""
-    share = {"oxygen": 1.0, "air": OXYGEN_IN_AIR}
-    total = sum(gas.flow_mol_s for gas in process.gas)
-    oxygen = sum(gas.flow_mol_s * share.get(gas.species, 0.0) for gas in process.gas)
-    return oxygen / total if total > 0.0 else 0.0
 
 
 def _utilities(filler: Filler) -> Utilities:

@@ -21,6 +21,7 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.fit.fluid_use import exposure_of
+from server.fit.gas_hazards import hazards_brought
 from server.fit.requirements import Hazard, Requirements
 from server.fit.results import Part
 from server.quoting.stack_items import StackItems, stack_items
@@ -150,43 +151,6 @@ _HAZARDS: dict[Hazard, Caution] = {
     ),
 }
 
-# Hazard classes of the species by the Globally Harmonized System (from memory): said even when the
-# inquiry named no hazard. Oxygen counts by its share.
-_HAZARDS_OF_SPECIES: dict[str, frozenset[Hazard]] = {
-    "ammonia": frozenset({Hazard.FLAMMABLE, Hazard.TOXIC, Hazard.CORROSIVE}),
-    "acetic_acid": frozenset({Hazard.FLAMMABLE, Hazard.CORROSIVE}),
-    "carbon_monoxide": frozenset({Hazard.FLAMMABLE, Hazard.TOXIC}),
-    "methanol": frozenset({Hazard.FLAMMABLE, Hazard.TOXIC}),
-    **dict.fromkeys(
-        (
-            "acetone",
-            "acetonitrile",
-            "ethanol",
-            "ethyl_acetate",
-            "hydrogen",
-            "isopropanol",
-            "methane",
-            "n_hexane",
-            "tetrahydrofuran",
-            "toluene",
-        ),
-        frozenset({Hazard.FLAMMABLE}),
-    ),
-}
-_OXYGEN_RICH_SHARE = 0.25
-
-
-def _hazards(requirements: Requirements) -> frozenset[Hazard]:
-    """Return the hazards that were named, and those that the gases and vapours bring."""
-    process = requirements.process
-    species = [gas.species for gas in process.gas] + [load.substance for load in process.vapour]
-    found = requirements.hazards.union(
-        *(_HAZARDS_OF_SPECIES.get(name, frozenset()) for name in species)
-    )
-    whole = sum(gas.flow_mol_s for gas in process.gas)
-    oxygen = sum(gas.flow_mol_s for gas in process.gas if gas.species == "oxygen")
-    return found | {Hazard.OXYGEN_RICH} if oxygen > _OXYGEN_RICH_SHARE * whole else found
-
 
 def cautions_for(
     parts: Iterable[Part], requirements: Requirements, catalog: Catalog
@@ -207,7 +171,7 @@ def cautions_for(
     for entry in items.pumps:
         found += _pump_cautions(entry.pump)
     found += _fluid_and_trap_cautions(items)
-    hazards = _hazards(requirements)
+    hazards = requirements.hazards | hazards_brought(requirements.process)
     found += [_HAZARDS[hazard] for hazard in Hazard if hazard in hazards]
     if any("glass" in surface.material for surface in requirements.chamber.surfaces):
         found.append(_GLASS)
