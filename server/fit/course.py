@@ -11,7 +11,7 @@ import numpy as np
 from server.catalog.items import TurboPump
 from server.fit.envelope import envelopes
 from server.fit.explain import Spot, pressure
-from server.fit.foreline_course import SHOWN_POINTS, ForelineCurve, forelines
+from server.fit.foreline_course import ForelineCurve, forelines, shown_of
 from server.fit.results import BaseSpread, Envelope, PhaseSpan, PumpDown
 from server.fit.uncertainty import (
     Courses,
@@ -119,10 +119,8 @@ def _pump_down(
 
 def _thinned(time_s: FloatArray, pressure_pa: FloatArray) -> tuple[tuple[float, float], ...]:
     """Keep at most ``SHOWN_POINTS`` points, evenly along the curve, first and last among them."""
-    if len(time_s) > SHOWN_POINTS:
-        kept = np.unique(np.linspace(0, len(time_s) - 1, SHOWN_POINTS).round().astype(int))
-        time_s, pressure_pa = time_s[kept], pressure_pa[kept]
-    return tuple(zip(time_s.tolist(), pressure_pa.tolist(), strict=True))
+    shown = shown_of(len(time_s))
+    return tuple(zip(time_s[shown].tolist(), pressure_pa[shown].tolist(), strict=True))
 
 
 def _handover(spot: Spot, stated: Courses, position: int) -> tuple[float | None, float]:

@@ -45,11 +45,12 @@ class Spot:
         """Return the entry of an array that broadcasts to (fronts, backs)."""
         if isinstance(values, float | int):
             return float(values)
-        return float(values[self._place(values.shape)])
+        return float(values.item(self._place(values.shape)))
 
     def _place(self, shape: tuple[int, ...]) -> tuple[int, ...]:
-        own = (self.front_row, self.back_row)[2 - len(shape) :]
-        return tuple([0 if size == 1 else row for row, size in zip(own, shape, strict=True)])
+        if len(shape) == 2:
+            return self.front_row if shape[0] > 1 else 0, self.back_row if shape[1] > 1 else 0
+        return (self.back_row if shape[0] > 1 else 0,) if shape else ()
 
     @cached_property
     def cost(self) -> CostTable:

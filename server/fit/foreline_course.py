@@ -13,13 +13,20 @@ from server.fit.explain import Spot
 from server.fit.geometry import foreline
 from server.fit.inlet import conductance_rows
 from server.fit.loads import AIR
-from server.physics.arrays import FloatArray
+from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import entry_pressure_pa
 from server.physics.pumps import tolerable_foreline_pa
 from server.physics.speedtable import lookup
 
 SHOWN_POINTS = 240
 """Points of a curve that are worth drawing."""
+
+
+def shown_of(count: int) -> IntArray | slice:
+    """Return which points of a curve are drawn: evenly along it, first and last among them."""
+    if count <= SHOWN_POINTS:
+        return slice(None)
+    return np.unique(np.linspace(0, count - 1, SHOWN_POINTS).round().astype(np.intp))
 
 
 @dataclass(frozen=True)
@@ -46,9 +53,9 @@ class ForelineCurve:
         standing = np.interp(drawn, self.carried_pa_m3_s, self.standing_pa)
         largest, no_load, full_load = self.spot.limits({AIR: 1.0})
         limit = tolerable_foreline_pa(np.minimum(drawn, largest), largest, no_load, full_load)
-        points = np.stack([time_s[working], standing, limit], axis=1)
-        kept = np.unique(np.linspace(0, len(points) - 1, SHOWN_POINTS).round().astype(int))
-        return tuple((t, p, most) for t, p, most in points[kept].tolist())
+        shown = shown_of(len(standing))
+        columns = (column[shown].tolist() for column in (time_s[working], standing, limit))
+        return tuple(zip(*columns, strict=True))
 
 
 def forelines(spots: Sequence[Spot]) -> list[ForelineCurve | None]:

@@ -59,6 +59,7 @@ def _conversion(unit: str, dimension: Dimension, temperature_k: float) -> tuple[
     return factor, found.offset
 
 
+@lru_cache(maxsize=4096)
 def format_quantity(
     value_si: float, dimension: Dimension, unit: str | None = None, digits: int = 3
 ) -> str:
