@@ -186,7 +186,7 @@ def _state(spot: Spot, state: SettledState, *, working: bool) -> State:
         foreline = None
     return State(
         chamber_pressure_pa=chamber,
-        inlet_pressure_pa=spot.at(state.inlet_pa),
+        inlet_pressure_pa=state.inlet_at_pa(spot.front_row, spot.back_row),
         foreline_pressure_pa=foreline,
         throughput_pa_m3_s=load,
         effective_speed_m3_s=load / raised if raised > 0 else math.nan,

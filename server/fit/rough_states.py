@@ -15,7 +15,7 @@ from server.fit.loads import Loads
 from server.fit.requirements import Requirements
 from server.fit.settled import SettledState
 from server.fit.thresholds import BASE_STATE_AFTER_S
-from server.physics.arrays import FloatArray
+from server.physics.arrays import BoolArray, FloatArray
 from server.physics.speedtable import SpeedTable
 from server.physics.steady import steady_state
 
@@ -69,7 +69,7 @@ class RoughStates:
             partial = {name: value[np.newaxis] for name, value in found.partial_pa.items()}
             return found.pressure_pa[np.newaxis], partial
 
-        def inlet(_chamber_pa: FloatArray) -> FloatArray:
+        def inlet(_chamber_pa: FloatArray, _wanted: BoolArray | None) -> FloatArray:
             found = steady_state(load, own, rows, offset_pa=resting_pa)
             return found.pressure_pa[np.newaxis]
 

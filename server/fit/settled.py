@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Protocol
 
+import numpy as np
+
 from server.fit.backing import BackTables
 from server.fit.inlet import InletTables
-from server.physics.arrays import FloatArray
+from server.physics.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -25,9 +27,10 @@ class SettledState:
     tolerable_pa: FloatArray | None
     solve_chamber: Callable[[], tuple[FloatArray, Mapping[str, FloatArray]]]
     """Pressure and its parts by species."""
-    solve_inlet: Callable[[FloatArray], FloatArray]
-    """Pressure at the pump's inlet, given that in the chamber."""
+    solve_inlet: Callable[[FloatArray, BoolArray | None], FloatArray]
+    """Pressure at the pump's inlet, given that in the chamber; right where it is wanted."""
     solve_foreline: Callable[[], FloatArray] | None = None
+    _inlets: dict[tuple[int, int], float] = field(default_factory=dict, repr=False)
 
     @cached_property
     def _chamber(self) -> tuple[FloatArray, Mapping[str, FloatArray]]:
@@ -46,7 +49,24 @@ class SettledState:
     @cached_property
     def inlet_pa(self) -> FloatArray:
         """Pressure at the pump's inlet."""
-        return self.solve_inlet(self.chamber_pa)
+        return self.solve_inlet(self.chamber_pa, None)
+
+    def solve_inlets(self, fronts: IntArray, backs: IntArray) -> None:
+        """Find the pressure at the pump's inlet of a few combinations that are to be shown."""
+        if "inlet_pa" in vars(self):
+            return
+        wanted = np.zeros(self.chamber_pa.shape, dtype=np.bool_)
+        wanted[fronts, backs] = True
+        found = self.solve_inlet(self.chamber_pa, wanted)[fronts, backs].tolist()
+        self._inlets.update(
+            zip(zip(fronts.tolist(), backs.tolist(), strict=True), found, strict=True)
+        )
+
+    def inlet_at_pa(self, front: int, back: int) -> float:
+        """Pressure at the pump's inlet of one combination."""
+        if (front, back) not in self._inlets:
+            self._inlets[front, back] = float(self.inlet_pa[front, back])
+        return self._inlets[front, back]
 
     @cached_property
     def foreline_pa(self) -> FloatArray | None:

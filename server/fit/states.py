@@ -89,8 +89,9 @@ class HighVacuumStates:
             largest,
             tolerable,
             lambda: self._chamber(alone.base_load, alone.base_chamber, self._base_rest),
-            lambda chamber_pa: np.minimum(
-                self._at_pump(alone.base_load, alone.base_inlet, self._base_rest), chamber_pa
+            lambda chamber_pa, wanted: np.minimum(
+                self._at_pump(alone.base_load, alone.base_inlet, self._base_rest, wanted),
+                chamber_pa,
             ),
             lambda: self._at_outlets(alone.base_load, line),
         )
@@ -108,8 +109,8 @@ class HighVacuumStates:
             reaching,
             tolerable,
             lambda: self._chamber(load, alone.process_chamber, self._process_rest),
-            lambda chamber_pa: np.minimum(
-                self._at_pump(load, alone.process_inlet, self._process_rest), chamber_pa
+            lambda chamber_pa, wanted: np.minimum(
+                self._at_pump(load, alone.process_inlet, self._process_rest, wanted), chamber_pa
             ),
             lambda: self._at_outlets(load, line),
         )
@@ -247,11 +248,22 @@ class HighVacuumStates:
     def _chamber(
         self, load: Mapping[str, float], alone: SteadyState, rest: _Rest
     ) -> tuple[FloatArray, Mapping[str, FloatArray]]:
-        return self._with_backs(load, self.inlet.at_chamber, alone, rest)
+        places = _changed(alone, rest)
+        return self._with_backs(load, self.inlet.at_chamber, alone, rest, places)
 
-    def _at_pump(self, load: Mapping[str, float], alone: SteadyState, rest: _Rest) -> FloatArray:
+    def _at_pump(
+        self,
+        load: Mapping[str, float],
+        alone: SteadyState,
+        rest: _Rest,
+        wanted: BoolArray | None,
+    ) -> FloatArray:
+        places = _changed(alone, rest)
+        if wanted is not None:
+            some = wanted[places]
+            places = places[0][some], places[1][some]
         beyond = self.alone.beyond_trap(load)
-        return self._with_backs(beyond, self.inlet.at_pump, alone, rest)[0]
+        return self._with_backs(beyond, self.inlet.at_pump, alone, rest, places)[0]
 
     def _with_backs(
         self,
@@ -259,13 +271,14 @@ class HighVacuumStates:
         tables: Mapping[str, SpeedTable],
         alone: SteadyState,
         rest: _Rest,
+        places: tuple[IntArray, IntArray],
     ) -> tuple[FloatArray, Mapping[str, FloatArray]]:
         """Pressures of all combinations: those of the fronts alone, but where a back adds to it."""
         offset_pa = rest.with_backs_pa
         shape = offset_pa.shape
         # a foreline that has no state leaves the chamber none either
         pressure = np.where(np.isnan(offset_pa), np.nan, alone.pressure_pa[:, np.newaxis])
-        rows, columns = _changed(alone, rest)
+        rows, columns = places
         if not rows.size:
             return pressure, {
                 gas: np.broadcast_to(part[:, np.newaxis], shape)

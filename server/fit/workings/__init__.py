@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
+import numpy as np
+
 from server.catalog.items import Catalog
 from server.fit.costs import Purse
 from server.fit.explain import Spot
@@ -44,6 +46,12 @@ def begin(spots: Sequence[Spot], purse: Purse, catalog: Catalog) -> None:
     purse, catalog : Purse, Catalog
         As for ``workings_of``.
     """
+    for judged in {id(spot.judged): spot.judged for spot in spots}.values():
+        own = [(spot.front_row, spot.back_row) for spot in spots if spot.judged is judged]
+        fronts, backs = np.array(own, dtype=np.intp).T
+        for state in (judged.case.states.base, judged.case.states.process):
+            if state is not None:
+                state.solve_inlets(fronts, backs)
     solve_together([Bench(spot, (), purse, catalog) for spot in spots])
 
 

@@ -187,7 +187,7 @@ class Bench:
         return Settled(
             key, words, time_s, state.load_pa_m3_s,
             {gas: 0.0 if self.is_caught(gas) else q for gas, q in state.load_pa_m3_s.items()},
-            at(state.chamber_pa), at(state.inlet_pa),
+            at(state.chamber_pa), state.inlet_at_pa(self.spot.front_row, self.spot.back_row),
             {gas: at(share) for gas, share in state.partial_pa.items()},
             at(np.nan if state.foreline_pa is None else state.foreline_pa),
             at(np.nan if state.tolerable_pa is None else state.tolerable_pa),
