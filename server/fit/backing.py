@@ -1,8 +1,12 @@
-"""Speeds of the backs, where roughing gets the chamber, and what stands in the foreline."""
+"""Speeds of the backs, where roughing gets the chamber, and what stands in the foreline.
+
+Backs that differ in nothing that touches a speed share a row: the same pumps behind different lines
+have one at their inlet, the same pumps behind lines that pass gas alike one at the chamber.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,16 +14,15 @@ import numpy as np
 
 from server.catalog.arrays import GRID, CatalogArrays, arrays_of
 from server.catalog.items import Catalog, RootsBooster, Trap, TurboPump
+from server.fit.alike import Groups, SharedSpeeds, Speeds
 from server.fit.candidates import Back
-from server.fit.geometry import rough_line, rough_line_to_trap
+from server.fit.geometry import groups_by_line, rough_line, rough_line_to_trap
 from server.fit.inlet import Lines, cold_surface_speed, is_caught, over_trap_pa
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
-from server.physics.line import Line
-from server.physics.speedtable import SpeedTable, net_speed_m3_s
+from server.physics.speedtable import net_speed_m3_s
 
-Speeds = Mapping[str, SpeedTable]
-"""One table for each species."""
+_SHARED = ("inlet", "chamber", "working_inlet", "working_chamber", "alone")
 
 
 @dataclass(frozen=True)
@@ -32,110 +35,158 @@ class BackTables:
     arrays: CatalogArrays
 
     @cached_property
-    def at_inlet(self) -> Speeds:
+    def inlet(self) -> SharedSpeeds:
         """Speeds at the backs' own inlet."""
-        return {gas: SpeedTable(GRID, self._speeds(gas, ballast=False)) for gas in self.species}
+        pumps = Groups.by(back.skus[:2] for back in self.backs)
+        backs = self._some(pumps.first)
+        return SharedSpeeds.made(
+            pumps, self.species, lambda gas: self._speeds(backs, gas, ballast=False)
+        )
 
     @cached_property
-    def at_chamber(self) -> Speeds:
+    def chamber(self) -> SharedSpeeds:
         """Speeds at the chamber, through the rough line."""
-        return {
-            gas: SpeedTable(GRID, self._through(own.speed_m3_s, gas))
-            for gas, own in self.at_inlet.items()
-        }
+        own = self.inlet
+        groups = Groups.by_number(own.of, self._rough_lines.line_of)
+        lines = self._rough_lines.of(groups.first)
+        rows = own.rows[own.of[groups.first]]
+
+        def through(gas: str) -> FloatArray:
+            return lines.speeds_through(own.tables[gas].speed_m3_s[rows], gas)
+
+        return SharedSpeeds.made(groups, self.species, through)
 
     @cached_property
-    def working(self) -> Speeds:
+    def working_inlet(self) -> SharedSpeeds:
         """Speeds at the inlet while vapour is pumped: with gas ballast where the pump has it.
 
         A vapour that the back's trap holds meets its cold wall.
         """
         if not self._ballast:
-            return self.at_inlet
-        found = {}
-        for gas in self.species:
-            speeds = self._speeds(gas, ballast=True)
-            holding = self._holding(gas)
-            if holding:
-                walls = {trap.sku: cold_surface_speed(trap, gas) for _, trap in holding}
-                speeds[[row for row, _ in holding]] = [walls[trap.sku] for _, trap in holding]
-            found[gas] = SpeedTable(GRID, speeds)
-        return found
+            return self.inlet
+        sets = Groups.by((*back.skus[:2], self._holding_sku(back)) for back in self.backs)
+        backs = self._some(sets.first)
+
+        def speeds(gas: str) -> FloatArray:
+            found = self._speeds(backs, gas, ballast=True)
+            for row, trap in self._holding(backs, gas):
+                found[row] = cold_surface_speed(trap, gas)
+            return found
+
+        return SharedSpeeds.made(sets, self.species, speeds)
 
     @cached_property
-    def at_chamber_working(self) -> Speeds:
+    def working_chamber(self) -> SharedSpeeds:
         """Speeds at the chamber while vapour is pumped.
 
         A vapour that the back's trap holds meets the line in front of the trap only.
         """
         if not self._ballast:
-            return self.at_chamber
-        found = {}
-        for gas, own in self.working.items():
-            reached = self._through(own.speed_m3_s, gas)
-            rows = [row for row, _ in self._holding(gas)]
-            if rows:
-                stubs = [rough_line_to_trap(self.backs[row], self.requirements) for row in rows]
-                reached[rows] = Lines(stubs).speeds_through(own.speed_m3_s[rows], gas)
-            found[gas] = SpeedTable(GRID, reached)
-        return found
+            return self.chamber
+        own = self.working_inlet
+        groups = Groups.by_number(own.of, self._rough_lines.line_of)
+        backs = self._some(groups.first)
+        lines = self._rough_lines.of(groups.first)
+        rows = own.rows[own.of[groups.first]]
+
+        def through(gas: str) -> FloatArray:
+            speeds = own.tables[gas].speed_m3_s[rows]
+            reached = lines.speeds_through(speeds, gas)
+            held = [row for row, _ in self._holding(backs, gas)]
+            if held:
+                stubs = [rough_line_to_trap(backs[row], self.requirements) for row in held]
+                reached[held] = Lines(stubs).speeds_through(speeds[held], gas)
+            return reached
+
+        return SharedSpeeds.made(groups, self.species, through)
 
     @cached_property
-    def behind_turbo(self) -> Speeds:
-        """Speeds of the backing pumps alone where a turbomolecular pump stands in front."""
+    def alone(self) -> SharedSpeeds | None:
+        """Speeds of the backing pumps behind turbomolecular pumps; None where there are none."""
         if not any(isinstance(back.booster, TurboPump) for back in self.backs):
-            return {}
-        rows = [self.arrays.row_of[back.backing.sku] for back in self.backs]
-        return {
-            gas: SpeedTable(GRID, self.arrays.speed(gas).speed_m3_s[rows]) for gas in self.species
-        }
+            return None
+        pumps = Groups.by(back.backing.sku for back in self.backs)
+        rows = [self.arrays.row_of[back.backing.sku] for back in self._some(pumps.first)]
+        return SharedSpeeds.made(
+            pumps, self.species, lambda gas: self.arrays.speed(gas).speed_m3_s[rows]
+        )
+
+    @property
+    def at_inlet(self) -> Speeds:
+        """``inlet`` with a row for every back."""
+        return self.inlet.each
+
+    @property
+    def at_chamber(self) -> Speeds:
+        """``chamber`` with a row for every back."""
+        return self.chamber.each
+
+    @property
+    def working(self) -> Speeds:
+        """``working_inlet`` with a row for every back."""
+        return self.working_inlet.each
+
+    @property
+    def at_chamber_working(self) -> Speeds:
+        """``working_chamber`` with a row for every back."""
+        return self.working_chamber.each
+
+    @property
+    def behind_turbo(self) -> Speeds:
+        """``alone`` with a row for every back, empty where there is no such turbo."""
+        return self.alone.each if self.alone else {}
 
     @cached_property
     def resting_pa(self) -> FloatArray:
         """Vapour pressure over what each back's trap holds, while vapour is pumped."""
-        return np.array([_resting_pa(back, self.requirements) for back in self.backs])
+        traps = Groups.by(back.skus[2] for back in self.backs)
+        over = [_resting_pa(back, self.requirements) for back in self._some(traps.first)]
+        return np.array(over)[traps.of]
 
     def only(self, backs: IntArray) -> BackTables:
         """Return the tables of some of the backs; those that are made already are kept."""
-        some = BackTables(
-            tuple(self.backs[place] for place in backs),
-            self.species,
-            self.requirements,
-            self.arrays,
-        )
-        for name in ("at_inlet", "at_chamber", "working", "at_chamber_working", "behind_turbo"):
-            if name in vars(self):
-                made: Speeds = getattr(self, name)
-                vars(some)[name] = {
-                    gas: SpeedTable(GRID, table.speed_m3_s[backs]) for gas, table in made.items()
-                }
+        some = BackTables(self._some(backs), self.species, self.requirements, self.arrays)
+        for name in _SHARED:
+            shared: SharedSpeeds | None = vars(self).get(name)
+            if shared is not None:
+                vars(some)[name] = shared.only(backs)
         return some
+
+    def _some(self, backs: IntArray) -> tuple[Back, ...]:
+        return tuple(self.backs[place] for place in backs)
 
     @property
     def _ballast(self) -> bool:
         return bool(self.requirements.process.vapour)
 
-    def _holding(self, gas: str) -> list[tuple[int, Trap]]:
-        """Backs whose trap holds a vapour."""
+    def _holding_sku(self, back: Back) -> str:
+        """SKU of a trap that holds a vapour; empty where there is none."""
+        trap, asked = back.trap, self.requirements
+        if trap is None or not any(is_caught(gas, trap, asked) for gas in self.species):
+            return ""
+        return trap.sku
+
+    def _holding(self, backs: Sequence[Back], gas: str) -> list[tuple[int, Trap]]:
+        """Positions of backs whose trap holds a vapour, with the trap."""
         return [
             (row, back.trap)
-            for row, back in enumerate(self.backs)
+            for row, back in enumerate(backs)
             if back.trap is not None and is_caught(gas, back.trap, self.requirements)
         ]
 
-    def _speeds(self, gas: str, *, ballast: bool) -> FloatArray:
+    def _speeds(self, backs: Sequence[Back], gas: str, *, ballast: bool) -> FloatArray:
+        """Speeds of some backs at their own inlet."""
         table = self.arrays.speed(gas, with_ballast=ballast).speed_m3_s
-        rows = [self.arrays.row_of[back.backing.sku] for back in self.backs]
-        speeds = table[rows]
+        speeds = table[[self.arrays.row_of[back.backing.sku] for back in backs]]
         boosted = {
             position: (back.backing, back.booster)
-            for position, back in enumerate(self.backs)
+            for position, back in enumerate(backs)
             if isinstance(back.booster, RootsBooster)
         }
         speeds[list(boosted)] = self.arrays.boosted(
             list(boosted.values()), gas, with_ballast=ballast
         )
-        for position, back in enumerate(self.backs):
+        for position, back in enumerate(backs):
             if isinstance(back.booster, TurboPump):
                 own = table[self.arrays.row_of[back.booster.sku]]
                 # its curve goes on below the pressure it can reach: roughing comes to rest there
@@ -146,20 +197,12 @@ class BackTables:
                 )
         return speeds
 
-    def _through(self, speed_m3_s: FloatArray, gas: str) -> FloatArray:
-        """Speeds that are left at the chamber's end of the rough lines."""
-        return self._rough_lines.speeds_through(speed_m3_s, gas)
-
     @cached_property
     def _rough_lines(self) -> Lines:
-        lines: dict[tuple[object, ...], Line] = {}
-        found = []
-        for back in self.backs:
-            key = (back.entry, back.inlet_pump.inlet.bore_m, back.line_trap_sku)
-            if key not in lines:
-                lines[key] = rough_line(back, self.requirements)
-            found.append(lines[key])
-        return Lines(found)
+        """The rough line of every back."""
+        alike = groups_by_line(self.backs)
+        lines = [rough_line(back, self.requirements) for back in self._some(alike.first)]
+        return Lines(lines).of(alike.of)
 
 
 def back_tables(

@@ -72,7 +72,8 @@ def hopeful_backs(
     key, allowed = _allowed_pa(field, requirements, loads.volume_m3)
     after_s = BASE_STATE_AFTER_S if field.fronts == (None,) else process_time_s(requirements)
     load = loads.base_pa_m3_s(after_s)
-    lowest = steady_state(load, backing.at_chamber, np.arange(len(field.backs)))
+    speeds = backing.chamber
+    lowest = steady_state(load, speeds.tables, speeds.rows).only(speeds.of)
     hopeless = _bound(allowed, lowest) < 1.0 - ROUNDING
     taken = int(hopeless.sum()) * len(field.fronts)
     return np.nonzero(~hopeless)[0], Counter({key.value: taken} if taken else {})

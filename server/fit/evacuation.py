@@ -96,7 +96,7 @@ def equivalent_load(
     """Return the load as air: each species times S_air/S_species at a pressure, shape (n,)."""
     air = lookup(tables[AIR], rows, at_pa)
     weight = {}
-    for gas in loads.species:
+    for gas in loads.lasting:
         own = lookup(tables[gas], rows, at_pa)
         weight[gas] = np.where(own > 0.0, air / np.where(own > 0.0, own, 1.0), UNPUMPED)
     return loads.weighted(weight)

@@ -10,9 +10,10 @@ import numpy as np
 
 from server.catalog.arrays import GRID
 from server.catalog.flanges import Flange
-from server.fit.behind import parts_behind, rest_pa
+from server.fit.alike import SharedSpeeds
+from server.fit.behind import parts_behind
 from server.fit.candidates import Back
-from server.fit.geometry import foreline
+from server.fit.geometry import foreline, groups_by_line
 from server.fit.inlet import distinct_lines, flow_potential
 from server.fit.loads import AIR
 from server.fit.requirements import Requirements
@@ -21,7 +22,7 @@ from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
 from server.physics.roots import roots_between
 from server.physics.species import SPECIES
-from server.physics.speedtable import SpeedTable, lookup
+from server.physics.speedtable import SpeedTable, lookup, rest_pressure_pa
 from server.physics.steady import steady_state
 
 
@@ -33,18 +34,11 @@ class ForelineRuns:
     ) -> None:
         self.outlets = tuple(outlets)
         self.back_count = len(backs)
-        kinds: dict[tuple[object, ...], int] = {}
-        first: list[Back] = []
-        kind_of = np.empty(len(backs), dtype=np.intp)
-        for column, back in enumerate(backs):
-            key = (back.entry, back.inlet_pump.inlet.bore_m, back.line_trap_sku)
-            if key not in kinds:
-                kinds[key] = len(first)
-                first.append(back)
-            kind_of[column] = kinds[key]
+        kinds = groups_by_line(backs)
+        first = [backs[place] for place in kinds.first]
         lines = [foreline(outlet, back, requirements) for outlet in outlets for back in first]
         self._lines, line_of = distinct_lines(lines)
-        self.line_of = line_of.reshape(len(self.outlets), len(first))[:, kind_of]
+        self.line_of = line_of.reshape(len(self.outlets), len(first))[:, kinds.of]
         self._known: dict[Mixture, tuple[FlowPotential, IntArray]] = {}
 
     def potential(self, load_pa_m3_s: Mapping[str, float]) -> tuple[FlowPotential, IntArray]:
@@ -76,8 +70,8 @@ class Foreline:
     ----------
     runs : ForelineRuns
         The lines.
-    tables : mapping of SpeedTable
-        Speeds of the backs at their inlets, one table for each species.
+    speeds : SharedSpeeds
+        Speeds of the backs at their inlets.
     resting_pa : array, scalar or shape (backs,)
         Vapour pressure over what the backs' traps hold.
     """
@@ -85,18 +79,23 @@ class Foreline:
     def __init__(
         self,
         runs: ForelineRuns,
-        tables: Mapping[str, SpeedTable],
+        speeds: SharedSpeeds,
         resting_pa: FloatArray | float = 0.0,
     ) -> None:
-        self.runs, self.tables = runs, tables
-        self._resting_pa = resting_pa
+        self.runs, self._speeds = runs, speeds
+        self._resting_pa = np.broadcast_to(resting_pa, speeds.of.shape)[speeds.first]
         self._known: dict[tuple[tuple[str, float], ...], _Standing] = {}
 
     @cached_property
     def _ultimate_pa(self) -> FloatArray:
         """Where a foreline rests without any gas: its pump has no speed left there."""
-        first = np.argmax(self.tables[AIR].speed_m3_s > 0.0, axis=1)
+        first = np.argmax(self._air.speed_m3_s > 0.0, axis=1)
         return np.asarray(GRID.pressure_pa[np.maximum(first - 1, 0)])
+
+    @cached_property
+    def _air(self) -> SpeedTable:
+        """Speeds for air, row by row in use."""
+        return SpeedTable(GRID, self._speeds.tables[AIR].speed_m3_s[self._speeds.rows])
 
     def pressure_pa(self, load_pa_m3_s: Mapping[str, float]) -> FloatArray:
         """Return the foreline pressure at every outlet for a load, shape (n_outlets, n_backs)."""
@@ -113,15 +112,18 @@ class Foreline:
         return self._known[key]
 
     def _stand(self, load_pa_m3_s: Mapping[str, float]) -> _Standing:
-        rows = np.arange(self.runs.back_count)
-        found = steady_state(load_pa_m3_s, self.tables, rows, offset_pa=self._resting_pa)
-        at_back = np.maximum(found.pressure_pa, self._ultimate_pa)
+        speeds = self._speeds
+        found = steady_state(load_pa_m3_s, speeds.tables, speeds.rows, offset_pa=self._resting_pa)
+        at_back = np.where(found.exists, np.maximum(found.pressure_pa, self._ultimate_pa), 1.0)
         potential, line_of = self.runs.potential(load_pa_m3_s)
-        exit_pa = np.broadcast_to(np.where(found.exists, at_back, 1.0), line_of.shape)
+        exit_pa = np.broadcast_to(at_back[speeds.of], line_of.shape)
         driven = potential.at_pa_m3_s(line_of, exit_pa) + sum(load_pa_m3_s.values())
         entry = np.maximum(potential.pressure_pa(line_of, driven), exit_pa)
-        shares = parts_behind(found.partial_pa, rest_pa(self.tables[AIR], rows))
-        return _Standing(np.where(found.exists, entry, np.nan), shares)
+        shares = parts_behind(found.partial_pa, rest_pressure_pa(self._air))
+        return _Standing(
+            np.where(found.exists[speeds.of], entry, np.nan),
+            {gas: share[speeds.of] for gas, share in shares.items()},
+        )
 
     def largest_throughput_pa_m3_s(
         self,
@@ -148,7 +150,7 @@ class Foreline:
         """
         potential, line_of = self.runs.potential(load_pa_m3_s)
         shape = (len(outlet_rows), self.runs.back_count)
-        back = np.broadcast_to(np.arange(shape[1]), shape).ravel()
+        back = np.broadcast_to(self._speeds.of, shape).ravel()
         line = line_of[outlet_rows].ravel()
         largest, no_load, full_load = (
             np.repeat(value, shape[1]) for value in (largest_pa_m3_s, no_load_pa, full_load_pa)
@@ -171,15 +173,16 @@ class Foreline:
         return np.asarray(np.minimum(flow, largest).reshape(shape))
 
     def _speed_of(self, load_pa_m3_s: Mapping[str, float]) -> SpeedTable:
-        """Speeds of the backs for the gas of a load: p = Σ Q_i/S_i, so 1/S = Σ x_i/S_i."""
+        """Speeds for the gas of a load, row by row in use: p = Σ Q_i/S_i, so 1/S = Σ x_i/S_i."""
         whole = sum(load_pa_m3_s.values())
         if not whole > 0.0:
-            return self.tables[AIR]
-        slow = np.zeros_like(self.tables[AIR].speed_m3_s)
+            return self._air
+        slow = np.zeros_like(self._air.speed_m3_s)
         with np.errstate(divide="ignore"):  # where one gas is not pumped at all, the mixture is not
             for gas, flow in load_pa_m3_s.items():
                 if flow > 0.0:
-                    slow += flow / whole / self.tables[gas].speed_m3_s
+                    own = self._speeds.tables[gas].speed_m3_s[self._speeds.rows]
+                    slow += flow / whole / own
             return SpeedTable(GRID, 1.0 / slow)
 
 

@@ -6,23 +6,22 @@ these states are exact for most combinations and a bound for all.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from server.fit.alike import Groups, Speeds
 from server.fit.candidates import Front
-from server.fit.fluid_use import vapour_pressure_pa
 from server.fit.inlet import InletTables, is_caught, over_trap_pa
 from server.fit.loads import Loads
 from server.fit.pump_limits import PumpLimits, limits_for
 from server.fit.requirements import Requirements
 from server.fit.thresholds import BASE_STATE_AFTER_S
-from server.physics.arrays import FloatArray, IntArray
-from server.physics.speedtable import SpeedTable
+from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.steady import SteadyState, steady_state
+from server.physics.vapour import fluid_vapour_pressure_pa
 
 ROOM_K = 298.15
 """Temperature of an uncooled inlet, where pump fluid evaporates back. [K]"""
@@ -42,10 +41,23 @@ def running_load(loads: Loads, requirements: Requirements) -> Mapping[str, float
 
 def resting_pressure_pa(front: Front) -> float:
     """Return a front's pressure without gas load: its own ultimate or its fluid's vapour."""
-    if front.fluid is None:
-        return front.pump.ultimate_pa
-    surface = ROOM_K if front.trap is None else front.trap.surface_k
-    return max(front.pump.ultimate_pa, vapour_pressure_pa(front.fluid, surface))
+    return float(resting_pressures_pa([front])[0])
+
+
+def resting_pressures_pa(fronts: Sequence[Front]) -> FloatArray:
+    """Return ``resting_pressure_pa`` of many fronts, shape (n,)."""
+    resting = np.array([front.pump.ultimate_pa for front in fronts])
+    surface = [ROOM_K if front.trap is None else front.trap.surface_k for front in fronts]
+    filled = [
+        (row, front.fluid.vapour_pressure_a, front.fluid.vapour_pressure_b_k, surface[row])
+        for row, front in enumerate(fronts)
+        if front.fluid is not None
+    ]
+    if filled:
+        row, *constants = np.array(filled).T
+        rows = row.astype(np.intp)
+        resting[rows] = np.maximum(resting[rows], fluid_vapour_pressure_pa(*constants))
+    return resting
 
 
 def over_front_trap_pa(front: Front, requirements: Requirements) -> float:
@@ -80,7 +92,7 @@ class FrontStates:
     @cached_property
     def resting_pa(self) -> FloatArray:
         """Pressure without gas load, shape (n,)."""
-        return np.array([resting_pressure_pa(front) for front in self.fronts])
+        return resting_pressures_pa(self.fronts)
 
     @cached_property
     def process_resting_pa(self) -> FloatArray:
@@ -90,7 +102,8 @@ class FrontStates:
 
     def limits(self, load: Mapping[str, float]) -> PumpLimits:
         """Return the limits of the pumps for the gas that reaches them."""
-        return limits_for([front.pump for front in self.fronts], self.beyond_trap(load))
+        pumps = [pump for pump, _ in self.inlet.arrangements]
+        return limits_for(pumps, self.inlet.beyond_trap(load)).of(self.inlet.row_of_front)
 
     @cached_property
     def base_chamber(self) -> SteadyState:
@@ -118,7 +131,7 @@ class FrontStates:
     def _settle(
         self,
         load: Mapping[str, float] | Mapping[str, FloatArray],
-        tables: Mapping[str, SpeedTable],
+        tables: Speeds,
         resting_pa: FloatArray,
     ) -> SteadyState:
         return steady_state(load, tables, self.inlet.row_of_front, offset_pa=resting_pa)
@@ -126,24 +139,17 @@ class FrontStates:
     def beyond_trap(self, load: Mapping[str, float]) -> dict[str, FloatArray]:
         """Return the load that reaches each pump, vapours held by its trap taken off."""
         row = self.inlet.row_of_front
-        return {gas: flow * (1.0 - self.inlet.caught[gas][row]) for gas, flow in load.items()}
+        return {gas: flow[row] for gas, flow in self.inlet.beyond_trap(load).items()}
 
-    def reaching(
-        self, load: Mapping[str, float]
-    ) -> list[tuple[NDArray[np.bool_], dict[str, float]]]:
+    def reaching(self, load: Mapping[str, float]) -> list[tuple[BoolArray, dict[str, float]]]:
         """Return fronts whose traps hold the same vapours, with the load that reaches them."""
-        row = self.inlet.row_of_front
-        held = np.stack([self.inlet.caught[gas][row] for gas in load], axis=1)
-        patterns, which = np.unique(held, axis=0, return_inverse=True)
+        beyond = self.inlet.beyond_trap(load)
+        groups = Groups.by(zip(*(flow.tolist() for flow in beyond.values()), strict=True))
+        group_of_front = groups.of[self.inlet.row_of_front]
         return [
-            (
-                which.ravel() == number,
-                {
-                    gas: flow * (1.0 - part)
-                    for (gas, flow), part in zip(load.items(), pattern, strict=True)
-                },
-            )
-            for number, pattern in enumerate(patterns)
+            (group_of_front == number, {gas: float(flow[row]) for gas, flow in beyond.items()})
+            for number, row in enumerate(groups.first)
+            if np.any(group_of_front == number)
         ]
 
     def only(self, fronts: IntArray) -> FrontStates:
@@ -157,4 +163,10 @@ class FrontStates:
         for name in ("base_chamber", "base_inlet", "process_chamber", "process_inlet"):
             if name in vars(self):
                 vars(some)[name] = getattr(self, name).only(fronts)
+        for name in ("resting_pa", "process_resting_pa"):
+            if name in vars(self):
+                vars(some)[name] = getattr(self, name)[fronts]
+        for name in ("base_load", "process_load"):
+            if name in vars(self):
+                vars(some)[name] = getattr(self, name)
         return some

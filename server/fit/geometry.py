@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import lru_cache
+
 from server.catalog.flanges import Flange
 from server.catalog.items import Catalog, Trap, Valve
+from server.fit.alike import Groups
 from server.fit.assembly import isolation_valve
 from server.fit.candidates import Back, HighVacuumPump
 from server.fit.memory import memory_of
@@ -54,6 +58,13 @@ def foreline(outlet: Flange, back: Back, requirements: Requirements) -> Line:
     return Line((*tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
 
 
+def groups_by_line(backs: Sequence[Back]) -> Groups:
+    """Group backs whose lines are alike, whatever the run and the flange at the other end."""
+    return Groups.by(
+        (back.entry.bore_m, back.inlet_pump.inlet.bore_m, back.line_trap_sku) for back in backs
+    )
+
+
 def _trap(back: Back) -> tuple[Part, ...]:
     """Trap at the back's inlet; one behind a booster does not stand in the line."""
     return () if back.trap is None or back.booster is not None else (restriction(back.trap),)
@@ -67,9 +78,14 @@ def _tube(run: LineRun, flange: Flange, name: str) -> tuple[Part, ...]:
 
 def restriction(item: Trap | Valve) -> Restriction:
     """Return a valve or trap as the physics wants it."""
-    return Restriction(
+    return _restriction(
         item.name,
         item.molecular_conductance_m3_s,
         item.equivalent_bore_m,
         item.equivalent_length_m,
     )
+
+
+@lru_cache(maxsize=4096)
+def _restriction(name: str, molecular_m3_s: float, bore_m: float, length_m: float) -> Restriction:
+    return Restriction(name, molecular_m3_s, bore_m, length_m)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -14,6 +15,7 @@ import numpy as np
 
 from server.catalog.arrays import GRID, arrays_of
 from server.catalog.items import Catalog, Trap
+from server.fit.alike import Groups, MadeWhenAsked, Speeds
 from server.fit.candidates import COLD_TRAPS, Front, HighVacuumPump
 from server.fit.geometry import chamber_line, line_to_trap, restriction
 from server.fit.loads import PUMP_K
@@ -21,7 +23,7 @@ from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import FlowPotential, entry_speed_m3_s
 from server.physics.gas import Mixture, gas_state
-from server.physics.line import Line, line_conductance_m3_s
+from server.physics.line import Line, Part, line_conductance_m3_s
 from server.physics.line_table import line_conductances_m3_s
 from server.physics.orifice import sonic_factor
 from server.physics.species import SPECIES, Species
@@ -40,10 +42,14 @@ class InletTables:
 
     arrangements: tuple[Arrangement, ...]
     row_of_front: IntArray
-    at_pump: Mapping[str, SpeedTable]
-    at_chamber: Mapping[str, SpeedTable]
+    at_pump: Speeds
+    at_chamber: Speeds
     caught: Mapping[str, FloatArray]
     """Per species: 1 where the arrangement's trap holds it before it reaches the pump, else 0."""
+
+    def beyond_trap(self, load_pa_m3_s: Mapping[str, float]) -> dict[str, FloatArray]:
+        """Return the load that reaches each arrangement's pump, by species."""
+        return {gas: flow * (1.0 - self.caught[gas]) for gas, flow in load_pa_m3_s.items()}
 
     def only(self, fronts: IntArray) -> InletTables:
         """Return the tables for some of the fronts."""
@@ -67,34 +73,35 @@ def _inlet_tables(
     requirements: Requirements,
     catalog: Catalog,
 ) -> InletTables:
-    keys: dict[tuple[str, str], int] = {}
-    arrangements: list[Arrangement] = []
-    rows = np.empty(len(fronts), dtype=np.intp)
-    for position, front in enumerate(fronts):
-        key = (front.pump.sku, front.trap.sku if front.trap else "")
-        if key not in keys:
-            keys[key] = len(arrangements)
-            arrangements.append((front.pump, front.trap))
-        rows[position] = keys[key]
+    groups = Groups.by((f.pump.sku, f.trap.sku if f.trap else "") for f in fronts)
+    arrangements = tuple((fronts[row].pump, fronts[row].trap) for row in groups.first)
     arrays = arrays_of(catalog)
     pump_rows = [arrays.row_of[pump.sku] for pump, _ in arrangements]
+    caught = {
+        gas: np.array([float(is_caught(gas, trap, requirements)) for _, trap in arrangements])
+        for gas in species
+    }
     lines = Lines([chamber_line(pump, trap, requirements, catalog) for pump, trap in arrangements])
-    at_pump: dict[str, SpeedTable] = {}
-    at_chamber: dict[str, SpeedTable] = {}
-    caught: dict[str, FloatArray] = {}
-    for gas in species:
-        speeds = arrays.speed(gas).speed_m3_s[pump_rows]
-        caught[gas] = np.array(
-            [float(is_caught(gas, trap, requirements)) for _, trap in arrangements]
-        )
-        at_pump[gas] = SpeedTable(GRID, speeds)
-        reached = lines.speeds_through(speeds, gas)
-        if caught[gas].any():
-            stubs = [line_to_trap(pump, trap, requirements, catalog) for pump, trap in arrangements]
-            held = Lines(stubs).speeds_through(_surface_speeds(arrangements, gas), gas)
-            reached = np.where(caught[gas][:, np.newaxis] > 0.0, held, reached)
-        at_chamber[gas] = SpeedTable(GRID, reached)
-    return InletTables(tuple(arrangements), rows, at_pump, at_chamber, caught)
+
+    def at_pump(gas: str) -> SpeedTable:
+        return SpeedTable(GRID, arrays.speed(gas).speed_m3_s[pump_rows])
+
+    def at_chamber(gas: str) -> SpeedTable:
+        reached = lines.speeds_through(at_pump(gas).speed_m3_s, gas)
+        held = np.flatnonzero(caught[gas])
+        if held.size:
+            stubs = [line_to_trap(*arrangements[row], requirements, catalog) for row in held]
+            walls = np.array([_wall_speeds(arrangements[row][1], gas) for row in held])
+            reached[held] = Lines(stubs).speeds_through(walls, gas)
+        return SpeedTable(GRID, reached)
+
+    return InletTables(
+        arrangements,
+        groups.of,
+        MadeWhenAsked(species, at_pump),
+        MadeWhenAsked(species, at_chamber),
+        caught,
+    )
 
 
 def is_caught(gas: str, trap: Trap | None, requirements: Requirements) -> bool:
@@ -129,10 +136,15 @@ def flow_potential(lines: Sequence[Line], gas: Species | Mixture) -> FlowPotenti
 
 
 def distinct_lines(lines: Sequence[Line]) -> tuple[list[Line], IntArray]:
-    """Return the lines that differ, and which of them each line is."""
-    distinct: dict[Line, int] = {}
-    line_of = [distinct.setdefault(line, len(distinct)) for line in lines]
-    return list(distinct), np.array(line_of, dtype=np.intp)
+    """Return the lines that differ, whatever their parts are called, and which each line is."""
+    bare = [Line(tuple(_nameless(part) for part in line.parts), line.pump_bore_m) for line in lines]
+    groups = Groups.by(bare)
+    return [bare[place] for place in groups.first], groups.of
+
+
+@lru_cache(maxsize=4096)
+def _nameless(part: Part) -> Part:
+    return replace(part, name="")
 
 
 def sonic_limit_m3_s(lines: Sequence[Line], gas: str) -> FloatArray:
@@ -146,28 +158,30 @@ def sonic_limit_m3_s(lines: Sequence[Line], gas: str) -> FloatArray:
 
 
 class Lines:
-    """The lines of several pumps; equal ones are looked at once."""
+    """The lines of several pumps; those that pass gas alike are looked at once."""
 
     def __init__(self, lines: Sequence[Line]) -> None:
-        self._distinct, self._line_of = distinct_lines(lines)
+        self._distinct, self.line_of = distinct_lines(lines)
         self._known: dict[str, tuple[FlowPotential, FloatArray]] = {}
+
+    def of(self, pumps: IntArray) -> Lines:
+        """Return the lines of some of the pumps; what is worked out for one is for all."""
+        some = copy(self)
+        some.line_of = self.line_of[pumps]
+        return some
 
     def speeds_through(self, speed_m3_s: FloatArray, gas: str) -> FloatArray:
         """Return the speeds on the grid that are left at the entry of each pump's line."""
         if gas not in self._known:
-            choked = sonic_limit_m3_s(self._distinct, gas)[self._line_of]
+            choked = sonic_limit_m3_s(self._distinct, gas)
             self._known[gas] = (flow_potential(self._distinct, SPECIES[gas]), choked)
         potential, choked = self._known[gas]
-        return entry_speed_m3_s(potential, self._line_of, speed_m3_s, choked)
+        return entry_speed_m3_s(potential, self.line_of, speed_m3_s, choked[self.line_of])
 
 
-def _surface_speeds(arrangements: Sequence[Arrangement], gas: str) -> FloatArray:
-    return np.array(
-        [
-            np.zeros(GRID.count) if trap is None else cold_surface_speed(trap, gas)
-            for _, trap in arrangements
-        ]
-    )
+def _wall_speeds(trap: Trap | None, gas: str) -> FloatArray:
+    assert trap is not None  # noqa: S101 (only what a trap holds meets its wall)
+    return cold_surface_speed(trap, gas)
 
 
 @lru_cache(maxsize=1024)

@@ -56,6 +56,16 @@ class Loads:
     vapour_kg_s: Mapping[str, float]
     permeation_pa_m3_s: Mapping[str, float] = field(default_factory=dict)
 
+    @property
+    def lasting(self) -> tuple[str, ...]:
+        """The species that flow with or without a process, air among them."""
+        given_off = {surface.row.species for surface in self.surfaces}
+        return tuple(
+            gas
+            for gas in self.species
+            if gas == AIR or gas in given_off or gas in self.permeation_pa_m3_s
+        )
+
     def base_pa_m3_s(self, time_s: float) -> dict[str, float]:
         """Return the load per species without process gas, ``time_s`` after pumping began."""
         load: dict[str, float] = dict.fromkeys(self.species, 0.0)

@@ -15,10 +15,11 @@ from server.catalog.gas_limits import (
     tolerable_foreline_for,
 )
 from server.catalog.items import TurboPump, VapourPump
+from server.fit.alike import Groups
 from server.fit.candidates import HighVacuumPump
 from server.fit.loads import AIR
 from server.fit.thresholds import FORELINE_SHARE_AT_CROSSOVER
-from server.physics.arrays import FloatArray
+from server.physics.arrays import FloatArray, IntArray
 from server.physics.pumps import largest_of_mixture_pa_m3_s, tolerable_of_mixture_pa
 from server.physics.rotor import compression_at_foreline
 
@@ -33,6 +34,12 @@ class PumpLimits:
     full_load_pa: FloatArray
     """Tolerable foreline pressure at the largest throughput."""
 
+    def of(self, pumps: IntArray) -> PumpLimits:
+        """Return the limits of some of the pumps."""
+        return PumpLimits(
+            self.largest_pa_m3_s[pumps], self.no_load_pa[pumps], self.full_load_pa[pumps]
+        )
+
 
 def limits_for(
     pumps: Sequence[HighVacuumPump], load_pa_m3_s: Mapping[str, ArrayLike]
@@ -46,14 +53,8 @@ def limits_for(
     load_pa_m3_s : mapping of float or array, shape (n,)
         What reaches each pump, gas by gas. [Pa m3/s]
     """
-    position: dict[str, int] = {}
-    kinds: list[HighVacuumPump] = []
-    kind_of = np.empty(len(pumps), dtype=np.intp)
-    for place, pump in enumerate(pumps):
-        if pump.sku not in position:
-            position[pump.sku] = len(kinds)
-            kinds.append(pump)
-        kind_of[place] = position[pump.sku]
+    groups = Groups.by(pump.sku for pump in pumps)
+    kinds, kind_of = [pumps[place] for place in groups.first], groups.of
     largest, no_load, full_load = {}, {}, {}
     for gas in load_pa_m3_s:
         largest[gas] = np.array([largest_throughput_for(pump, gas) for pump in kinds])[kind_of]

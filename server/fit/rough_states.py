@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from server.fit.alike import SharedSpeeds
 from server.fit.backing import BackTables
 from server.fit.candidates import Back
 from server.fit.front_states import running_load
@@ -16,8 +17,7 @@ from server.fit.requirements import Requirements
 from server.fit.settled import SettledState
 from server.fit.thresholds import BASE_STATE_AFTER_S
 from server.physics.arrays import BoolArray, FloatArray
-from server.physics.speedtable import SpeedTable
-from server.physics.steady import steady_state
+from server.physics.steady import SteadyState, steady_state
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class RoughStates:
     def base(self) -> SettledState:
         """A day after pumping began, without process gas."""
         load = self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
-        return self._settle(load, self.backing.at_chamber, self.backing.at_inlet)
+        return self._settle(load, self.backing.chamber, self.backing.inlet)
 
     @cached_property
     def process(self) -> SettledState | None:
@@ -53,24 +53,28 @@ class RoughStates:
         if load is None:
             return None
         tables = self.backing
-        return self._settle(load, tables.at_chamber_working, tables.working, tables.resting_pa)
+        return self._settle(load, tables.working_chamber, tables.working_inlet, tables.resting_pa)
 
     def _settle(
         self,
         load: Mapping[str, float],
-        at: Mapping[str, SpeedTable],
-        own: Mapping[str, SpeedTable],
+        chamber_speeds: SharedSpeeds,
+        own: SharedSpeeds,
         resting_pa: FloatArray | float = 0.0,
     ) -> SettledState:
-        rows = np.arange(len(self.backs))
+        resting = np.broadcast_to(resting_pa, len(self.backs))
+
+        def settled(speeds: SharedSpeeds) -> SteadyState:
+            return steady_state(
+                load, speeds.tables, speeds.rows, offset_pa=resting[speeds.first]
+            ).only(speeds.of)
 
         def chamber() -> tuple[FloatArray, Mapping[str, FloatArray]]:
-            found = steady_state(load, at, rows, offset_pa=resting_pa)
+            found = settled(chamber_speeds)
             partial = {name: value[np.newaxis] for name, value in found.partial_pa.items()}
             return found.pressure_pa[np.newaxis], partial
 
         def inlet(_chamber_pa: FloatArray, _wanted: BoolArray | None) -> FloatArray:
-            found = steady_state(load, own, rows, offset_pa=resting_pa)
-            return found.pressure_pa[np.newaxis]
+            return settled(own).pressure_pa[np.newaxis]
 
         return SettledState(load, np.array([[sum(load.values())]]), None, chamber, inlet)

@@ -15,6 +15,7 @@ import numpy as np
 from server.catalog.arrays import GRID
 from server.catalog.flanges import Flange
 from server.catalog.items import TurboPump, VapourPump
+from server.fit.alike import SharedSpeeds, Speeds
 from server.fit.backing import BackTables
 from server.fit.candidates import Back, Front
 from server.fit.foreline import Foreline, ForelineRuns
@@ -27,7 +28,6 @@ from server.fit.settled import SettledState
 from server.fit.thresholds import BURST_S
 from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.pumps import tolerable_foreline_pa
-from server.physics.speedtable import SpeedTable
 from server.physics.steady import SteadyState, steady_state
 
 BELOW_NOTICE = 1e-6
@@ -136,13 +136,13 @@ class HighVacuumStates:
     @cached_property
     def rough_floor_pa(self) -> FloatArray:
         """Lowest chamber pressure by roughing alone, shape (1, B)."""
-        return self._roughed(self.backing.at_chamber)
+        return self._roughed(self.backing.chamber)
 
     @cached_property
     def behind_turbo_pa(self) -> FloatArray | None:
         """Foreline pressure of turbomolecular pumps that rough for others, shape (1, B)."""
-        tables = self.backing.behind_turbo
-        return self._roughed(tables) if tables else None
+        alone = self.backing.alone
+        return self._roughed(alone) if alone else None
 
     @property
     def offset_pa(self) -> FloatArray:
@@ -169,17 +169,18 @@ class HighVacuumStates:
     @cached_property
     def _foreline(self) -> Foreline:
         """The forelines with the backs as they work without process."""
-        return Foreline(self._runs, self.backing.at_inlet)
+        return Foreline(self._runs, self.backing.inlet)
 
     @cached_property
     def _working(self) -> Foreline:
         """The forelines with the backs as they work while the process runs."""
-        return Foreline(self._runs, self.backing.working, self.backing.resting_pa)
+        return Foreline(self._runs, self.backing.working_inlet, self.backing.resting_pa)
 
-    def _roughed(self, tables: Mapping[str, SpeedTable]) -> FloatArray:
+    def _roughed(self, speeds: SharedSpeeds) -> FloatArray:
         """Return where roughing comes to rest, shape (1, B)."""
         load = self.loads.base_pa_m3_s(process_time_s(self.requirements))
-        return steady_state(load, tables, np.arange(len(self.backs))).pressure_pa[np.newaxis]
+        settled = steady_state(load, speeds.tables, speeds.rows)
+        return settled.pressure_pa[np.newaxis, speeds.of]
 
     @cached_property
     def _outlets(self) -> tuple[list[Flange], IntArray]:
@@ -268,7 +269,7 @@ class HighVacuumStates:
     def _with_backs(
         self,
         load: Mapping[str, float] | Mapping[str, FloatArray],
-        tables: Mapping[str, SpeedTable],
+        tables: Speeds,
         alone: SteadyState,
         rest: _Rest,
         places: tuple[IntArray, IntArray],
@@ -336,8 +337,9 @@ class HighVacuumStates:
         ).reshape(-1, 1)
         if jets.any():
             carried = np.maximum(burst_pa_m3_s[first[jets]], 1e-12)
-            rows = np.tile(np.arange(len(self.backs)), int(jets.sum()))
-            level = steady_state({AIR: carried.ravel()}, self.backing.at_chamber, rows).pressure_pa
+            speeds = self.backing.chamber
+            rows = np.tile(speeds.rows[speeds.of], int(jets.sum()))
+            level = steady_state({AIR: carried.ravel()}, speeds.tables, rows).pressure_pa
             burst = carried * BURST_S / self.loads.volume_m3
             share = np.array(
                 [

@@ -83,38 +83,35 @@ def steady_state(
     OutOfRange
         A negative load, a species without speeds, tables on different grids.
     """
-    species = tuple(load_pa_m3_s)
-    grid, tables = _common_tables(species, speed)
     row = np.atleast_1d(np.asarray(rows, dtype=np.intp))
     shape = row.shape
-    loads = tuple(np.broadcast_to(floats(load_pa_m3_s[name]), shape) for name in species)
-    if any(np.any(~(load >= 0.0)) for load in loads):
+    loads = {gas: np.broadcast_to(floats(load), shape) for gas, load in load_pa_m3_s.items()}
+    if any(np.any(~(load >= 0.0)) for load in loads.values()):
         raise OutOfRange("A gas load must be zero or more.")
     factor = np.broadcast_to(floats(speed_factor), shape)
     offset = np.broadcast_to(floats(offset_pa), shape)
-    problem = _Problem(grid, loads, tables, row, factor, offset)
-    flowing = [place for place, load in enumerate(loads) if load.any()]
-    pressure = _solve(
-        replace(
-            problem,
-            loads=tuple(loads[place] for place in flowing),
-            tables=tuple(tables[place] for place in flowing),
-        )
-    )
-    partials = dict(zip(species, _shares(problem, pressure), strict=True))
-    return SteadyState(pressure, np.isfinite(pressure), partials)
+    # a gas that does not flow has no say, and its speeds need not be known
+    flowing = tuple(gas for gas, load in loads.items() if load.any())
+    grid, tables = _common_tables(tuple(loads), flowing, speed)
+    problem = _Problem(grid, tuple(loads[gas] for gas in flowing), tables, row, factor, offset)
+    pressure = _solve(problem)
+    exists = np.isfinite(pressure)
+    absent = np.where(exists, 0.0, np.nan)
+    partials = dict.fromkeys(loads, absent)
+    partials |= dict(zip(flowing, _shares(problem, pressure), strict=True))
+    return SteadyState(pressure, exists, partials)
 
 
 def _common_tables(
-    species: tuple[str, ...], speed: Mapping[str, SpeedTable]
+    species: tuple[str, ...], flowing: tuple[str, ...], speed: Mapping[str, SpeedTable]
 ) -> tuple[LogGrid, tuple[SpeedTable, ...]]:
     missing = [name for name in species if name not in speed]
     if missing or not species:
         raise OutOfRange(f"No speed is known for: {', '.join(missing) or 'an empty load'}.")
-    grid = speed[species[0]].grid
-    if any(speed[name].grid != grid for name in species):
+    grid = speed[(flowing or species)[0]].grid
+    if any(speed[name].grid != grid for name in flowing):
         raise OutOfRange("The speeds of all species must be tabulated on the same pressures.")
-    return grid, tuple(speed[name] for name in species)
+    return grid, tuple(speed[name] for name in flowing)
 
 
 def _quotient(load: FloatArray, speed: FloatArray) -> FloatArray:

@@ -44,7 +44,7 @@ def node_at(pressure_pa: float) -> int:
 def forelines(catalog: Catalog = CATALOG, back: Back = PLAIN, **changes: Any) -> Foreline:
     requirements = inquiry(BENCH, **changes)
     tables = back_tables([back], ("air", "argon"), requirements, catalog)
-    return Foreline(ForelineRuns([KF16, KF25], [back], requirements), tables.at_inlet)
+    return Foreline(ForelineRuns([KF16, KF25], [back], requirements), tables.inlet)
 
 
 @pytest.mark.parametrize("throughput", [1e-4, 1e-3, 0.02, 0.3])
