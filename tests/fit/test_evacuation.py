@@ -202,6 +202,14 @@ def test_the_burst_lasts_as_long_as_the_foreline_makes_it() -> None:
         assert judged.time_s[0, 0] == pytest.approx(roughing + after_s, rel=0.01)
 
 
+def test_a_leak_lengthens_the_burst() -> None:
+    # 0.05 Pa·m³/s leave 0.1167 of the foreline's 0.1667: 100 L from 27.78 to 2.564 Pa in 21.61 s;
+    # the jets alone take 0.816 Pa·m³/s down to 13.33 Pa, then ln(0.8165/0.1167)·V/S: 1.77 + 2.99 s
+    leaky = bench(a_jet(), a_rougher(), FLUID, chamber__leak_rate="0.05 Pa*m3/s").evacuation
+    held = leaky.crossover_s[0] - leaky.rough_s[0]
+    assert held == pytest.approx(21.61 - 1.77 - 2.99, rel=0.01)
+
+
 def test_the_burst_is_air_whatever_gas_the_process_has() -> None:
     # what roughing leaves is air: 0.1 m³ from p_x = 417 Pa to the knee 0.5/0.2 = 2.5 Pa at 0.5 Pa·
     # m³/s takes 83 s, though the pump carries five times less of the xenon let in later

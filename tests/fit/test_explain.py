@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
 import pytest
 
-from server.catalog.items import OIL_SEALED_KINDS, CapturePump, TurboPump, VapourPump
+from server.catalog.items import OIL_SEALED_KINDS, CapturePump, TrapKind, TurboPump, VapourPump
 from server.fit.candidates import fields_of
 from server.fit.costs import Purse
 from server.fit.evaluation import How, judge
@@ -20,8 +21,18 @@ from server.fit.pump_limits import limits_of
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.thresholds import RULES, VANE_CLEAN_ROUGHING_PA
 from server.units import Dimension, format_quantity
-from tests.fit.engine_cases import COATER, DISTILLATION, demo_catalog, inquiry, spot_of
+from tests.fit.benches import judged_bench
+from tests.fit.engine_cases import (
+    COATER,
+    DISTILLATION,
+    a_jet,
+    a_rougher,
+    demo_catalog,
+    inquiry,
+    spot_of,
+)
 from tests.fit.remedies.cases import CASES as REMEDIED
+from tests.fit.stock import a_fluid, a_trap
 
 HARD: dict[str, Any] = {
     **COATER,
@@ -242,3 +253,23 @@ def test_what_has_no_end_and_no_pressure_is_said_in_words() -> None:
     assert duration(math.inf) == "never"
     assert pressure(math.nan) == "no steady pressure"
     assert pressure(100.0) == "1.00 mbar"
+
+
+def test_what_reaches_a_pump_is_the_load_without_what_its_trap_holds() -> None:
+    trap = replace(a_trap("COLD", "KF 50", TrapKind.NITROGEN_TRAP), surface_k=77.35)
+    process = {
+        "gas": [{"species": "argon", "flow": "0.01 Pa*m3/s"}],
+        "vapour": [{"substance": "water", "rate": "0.1 g/h"}],
+    }
+    fluid = a_fluid("FLUID", "90.00", 65e-6)
+    judged = judged_bench(a_jet(), a_rougher(), fluid, trap, process=process)
+    state = judged.case.states.process
+    assert state is not None
+    for row, front in enumerate(judged.case.fronts):
+        reaching = reaching_load(Spot(judged, row, 0), state)
+        assert reaching["argon"] == pytest.approx(0.01)
+        assert (reaching["water"] == 0.0) == (front.trap is not None)
+    rough = judged_bench(a_rougher(), target_pressure="100 Pa", process=process)
+    assert rough.case.states.process is not None
+    whole = reaching_load(Spot(rough, 0, 0), rough.case.states.process)
+    assert whole == dict(rough.case.states.process.load_pa_m3_s)

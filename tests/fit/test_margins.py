@@ -9,7 +9,6 @@ import pytest
 from scipy import constants
 
 from server.catalog.items import (
-    CapturePump,
     Cooling,
     PumpKind,
     SpeedCurve,
@@ -21,7 +20,7 @@ from server.fit.evaluation import judge
 from server.fit.explain import Spot, margins_of
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey
-from tests.fit.benches import judged_bench, numbers, only_stack, wet
+from tests.fit.benches import a_cryopump, judged_bench, numbers, only_stack, wet
 from tests.fit.engine_cases import BENCH, Stack, a_bench, a_jet, a_rougher, inquiry, stack_of
 from tests.fit.stock import a_fluid, a_trap, a_turbo_pump
 
@@ -219,34 +218,6 @@ def test_money_is_shown_in_its_currency_and_a_yes_or_no_without_unit() -> None:
 
 
 # --- capture pumps -------------------------------------------------------------------------------
-
-
-def a_cryopump(capacity_pa_m3: float) -> CapturePump:
-    curves = tuple(SpeedCurve(gas, (1e-8, 1.0), (0.5, 0.5)) for gas in ("nitrogen", "hydrogen"))
-    base = a_turbo_pump("CRYO")
-    shared = {name: getattr(base, name) for name in ("name", "price", "cost_price", "mass_kg")}
-    return CapturePump(
-        sku="CRYO",
-        stock=1,
-        lead_time_days=30,
-        kind=PumpKind.CRYO,
-        inlet=base.inlet,
-        ultimate_pa=1e-8,
-        mains_voltages=(230,),
-        phases=1,
-        power_w=3000.0,
-        cooling=Cooling.AIR,
-        noise_dba=60.0,
-        service_hours=13_000.0,
-        largest_inlet_pa=1.0,
-        curves=curves,
-        start_pressure_pa=40.0,
-        cool_down_s=6000.0,
-        regeneration_s=14_400.0,
-        largest_throughput_pa_m3_s=1.0,
-        capacity_pa_m3={"nitrogen": capacity_pa_m3},
-        **shared,
-    )
 
 
 def test_a_cryopump_lives_as_long_as_its_capacity_lasts() -> None:

@@ -9,8 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from server.catalog.flanges import parse_flange
 from server.errors import OutOfRange
+from server.fit.joints import bench
+from server.fit.kit import Kit
 from server.fit.packing import Pack, cheapest_cover
+from tests.fit.stock import a_catalog, hardware_for
 
 packs = st.lists(
     st.builds(
@@ -57,3 +61,16 @@ def test_a_need_with_nothing_on_offer_is_refused() -> None:
         cheapest_cover(1, [])
     with pytest.raises(OutOfRange, match="at least one unit"):
         cheapest_cover(1, [Pack(0, Decimal(1))])
+
+
+@pytest.mark.parametrize(("joints", "packs"), [(9, 1), (10, 1), (11, 2), (30, 3)])
+def test_pieces_are_rounded_up_to_whole_packs(joints: int, packs: int) -> None:
+    """Copper gaskets in packs of ten; a set of bolts serves one joint, whatever its bolts."""
+    size = parse_flange("CF 100")
+    kit = Kit(bench(a_catalog(hardware_for(size))))
+    for _ in range(joints):
+        kit.join(size, size)
+    found = {part.item.sku: part for part in kit.finish().parts}
+    assert found["GASKET-CF-100"].quantity == packs
+    assert "packs of 10" in found["GASKET-CF-100"].note
+    assert found["BOLT_SET-CF-100"].quantity == joints

@@ -33,11 +33,13 @@ from server.fit.upkeep import (
     running_hours_per_year,
     upkeep_lines,
 )
+from tests.fit.benches import a_cryopump
 from tests.fit.stock import (
     CM3,
     a_backing_pump,
     a_catalog,
     a_fluid,
+    a_solvent,
     a_trap,
     a_turbo_pump,
     a_vapour_pump,
@@ -141,6 +143,31 @@ def test_cleaning_goes_acetone_then_isopropanol_and_never_ethanol_on_silicone() 
     # 4000 h at 1000 h a change: 3 strip-downs × 300 cm³ = 0.9 L.
     assert cleaning[0].pieces == 1
     assert cleaning[0].reason == "step 1 of cleaning: 3 strip-downs × 300 cm³"
+
+
+def test_one_strip_down_is_one_and_gloves_are_counted_in_pieces() -> None:
+    fluid = replace(a_fluid("B65", "90.00", 65 * CM3), life_hours=2000.0)
+    gloves = replace(
+        a_solvent("GLOVES", "gloves", 0, 0.0, 0.0), pieces=10, use_per_strip_down_pieces=4
+    )
+    stock = with_fluids(fluid, gloves)
+    once = of_sku(upkeep_lines(a_vapour_pump(), Use(ONE_SHIFT, 2), stock))
+    assert once["ACETONE-1L"].reason == "step 1 of cleaning: 1 strip-down × 300 cm³"
+    assert once["GLOVES"].reason == "before cleaning: 1 strip-down × 4 pieces"
+    assert once["GLOVES"].pieces == 1
+    thrice = of_sku(upkeep_lines(a_vapour_pump(), Use(ONE_SHIFT, 6), stock))
+    # 12000 h at 2000 h a change: 5 strip-downs × 4 gloves, in bags of 10
+    assert thrice["GLOVES"].reason == "before cleaning: 5 strip-downs × 4 pieces"
+    assert thrice["GLOVES"].pieces == 2
+
+
+def test_the_usual_fluid_is_the_one_cheapest_by_volume_not_by_bottle() -> None:
+    # 90 for 65 cm³ are 1.38 a cm³, 480 for 500 cm³ are 0.96
+    small = replace(a_fluid("SMALL", "90.00", 65 * CM3), grade="small", kind=FluidKind.MINERAL)
+    large = replace(a_fluid("LARGE", "480.00", 500 * CM3), grade="large")
+    assert usual_grade(a_vapour_pump(), Exposure(), with_fluids(small, large)) == "large"
+    dearer = replace(large, price=Decimal("720.00"))
+    assert usual_grade(a_vapour_pump(), Exposure(), with_fluids(small, dearer)) == "small"
 
 
 def test_no_common_solvent_is_sold_for_perfluoropolyether() -> None:
@@ -253,6 +280,8 @@ def test_energy_is_stated_power_times_the_hours_on() -> None:
     assert energy_kwh_per_year(a_turbo_pump(), ONE_SHIFT) == pytest.approx(400)
     chilled = replace(a_trap("T", "KF 25", TrapKind.REFRIGERATED_TRAP), power_w=700.0)
     assert energy_kwh_per_year(chilled, ONE_SHIFT) == pytest.approx(1400)
+    # 3 kW day and night: 365.25 days of 24 h
+    assert energy_kwh_per_year(a_cryopump(1e5), ONE_SHIFT) == pytest.approx(3 * 8766)
 
 
 def test_pumps_that_only_rough_are_not_charged_for_the_shift() -> None:
