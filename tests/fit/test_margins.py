@@ -264,23 +264,23 @@ def test_a_turbo_that_roughs_for_a_capture_pump_must_stand_its_own_foreline() ->
     assert ratio(50.0) < 1.0
 
 
-def test_hydrogen_is_pumped_with_its_own_curve_and_compression() -> None:
+def test_helium_is_pumped_with_its_own_curve_and_compression() -> None:
     turbo = replace(
         a_turbo_pump(),
         cooling=Cooling.AIR,
-        compression={"nitrogen": 1e10, "hydrogen": 1e3},
+        compression={"nitrogen": 1e10, "helium": 1e3},
         curves=(
             SpeedCurve("nitrogen", (1e-8, 1.0), (0.2, 0.2)),
-            SpeedCurve("hydrogen", (1e-8, 1.0), (0.1, 0.1)),
+            SpeedCurve("helium", (1e-8, 1.0), (0.1, 0.1)),
         ),
     )
-    flows = {"nitrogen": 0.2, "hydrogen": 0.1}
+    flows = {"nitrogen": 0.2, "helium": 0.1}
     for gas, speed in flows.items():
         process = {"gas": [{"species": gas, "flow": "0.01 Pa*m3/s"}]}
         stack = only_stack(turbo, a_rougher(), process=process)
         state = stack.judged.case.states.process
         assert state is not None
         # by hand: Q/S plus p_fore/K₀ of that gas, p_fore = Q/S_b (plus the pump's own 1e-7 Pa)
-        compression = {"nitrogen": 1e10, "hydrogen": 1e3}[gas]
+        compression = {"nitrogen": 1e10, "helium": 1e3}[gas]
         by_hand = 0.01 / speed + 0.01 / 2.5e-3 / compression + 1e-7
         assert state.chamber_pa[0, 0] == pytest.approx(by_hand, rel=3e-3), gas
