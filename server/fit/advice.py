@@ -119,9 +119,10 @@ def _check_currency(requirements: Requirements, catalog: Catalog) -> None:
 def _remedies(sweep: Sweep, purse: Purse) -> tuple[Remedy, ...]:
     """Return what would make the nearest stacks fit, where none does.
 
-    All usable combinations are judged for it, those too that no back can help as they stand.
+    Usable combinations are judged for it, those too that no back can help as they stand, as far
+    as a bound does not put them behind what is nearer.
     """
-    return remedies_for(sweep.steadily_judged(), purse.requirements, purse.catalog)
+    return remedies_for(sweep.prospects(), purse.requirements, purse.catalog)
 
 
 def _first_of_kinds(ranking: Ranking) -> dict[str, int]:

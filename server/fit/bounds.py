@@ -7,7 +7,7 @@ states of the front alone, at its resting pressure, bound its margins from above
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from server.fit.loads import Loads
 from server.fit.pump_limits import highest_crossover_pa
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
-from server.fit.thresholds import BASE_STATE_AFTER_S, ROUNDING
+from server.fit.thresholds import BASE_STATE_AFTER_S, ROUNDING, RULES
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.steady import SteadyState, steady_state
 
@@ -59,6 +59,42 @@ def front_bounds(states: FrontStates) -> Mapping[MarginKey, FloatArray]:
 def _bound(allowed_pa: float, lowest: SteadyState) -> FloatArray:
     """Return allowed ÷ lowest possible; 0 where the load has no state at all."""
     return np.where(lowest.exists, allowed_pa / lowest.pressure_pa, 0.0)
+
+
+FIRST_PUMPS = 4
+"""So many main pumps are looked at first, then always twice as many."""
+
+
+def by_promise(field: Field, states: FrontStates | None) -> Iterator[tuple[float, IntArray]]:
+    """Yield the fronts of a field, all of one main pump together, in order of their bounds.
+
+    Parameters
+    ----------
+    field : Field
+        Fronts and backs.
+    states : FrontStates or None
+        The states of its fronts by themselves; None for rough stacks, which have no bound.
+
+    Yields
+    ------
+    tuple
+        Upper bound of the smallest margin ÷ its threshold, and the positions of the fronts.
+    """
+    if states is None:
+        yield np.inf, np.arange(len(field.fronts))
+        return
+    shares = [ratio / RULES[key].threshold for key, ratio in front_bounds(states).items()]
+    ceiling = np.fmin.reduce(shares)
+    skus = np.array([front.pump.sku for front in states.fronts])
+    _, pump = np.unique(skus, return_inverse=True)
+    highest = np.full(len(skus), -np.inf)
+    np.maximum.at(highest, pump, ceiling)
+    order = np.argsort(-highest[: pump.max(initial=-1) + 1], kind="stable")
+    begin, many = 0, FIRST_PUMPS
+    while begin < len(order):
+        chosen = order[begin : begin + many]
+        yield float(highest[chosen[0]]), np.nonzero(np.isin(pump, chosen))[0]
+        begin, many = begin + many, 2 * many
 
 
 def hopeful_backs(

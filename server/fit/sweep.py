@@ -9,14 +9,15 @@ from __future__ import annotations
 
 import gc
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from server.catalog.items import Pump
 from server.fit.backing import BackTables, back_tables
-from server.fit.bounds import hopeful_backs, hopeful_fronts
+from server.fit.bounds import by_promise, hopeful_backs, hopeful_fronts
 from server.fit.candidates import Back, Field, Front
 from server.fit.costs import Purse
 from server.fit.evaluation import JUST_JUDGE, How, Judged, count_rejected, front_states, judge
@@ -55,6 +56,18 @@ class Block:
     how: How
     is_whole: bool
     """Whether nothing else of the field is left to be judged."""
+
+
+@dataclass(frozen=True)
+class Prospect:
+    """Some fronts with all their backs, to be judged by their steady margins if it is worth it."""
+
+    ceiling: float
+    """No combination has a smallest margin ÷ its threshold above this."""
+    positions: IntArray
+    """Where each front stands among the fronts of all fields."""
+    judge: Callable[[], Iterable[Judged]]
+    """Judge them, block by block."""
 
 
 @dataclass(frozen=True)
@@ -115,11 +128,14 @@ class Sweep:
         if block.is_whole:
             self._kept[number] = _Kept(block.rows, block.columns, judged)
 
-    def steadily_judged(self) -> Iterator[Judged]:
-        """Judge all usable combinations by their steady margins, block by block."""
+    def prospects(self) -> list[Prospect]:
+        """Return all usable combinations, what may come nearest to fitting first."""
+        found: list[Prospect] = []
+        first = 0
         for field in self.fields:
-            for block in self._blocks.all(field):
-                yield self._blocks.judge(block)
+            found += self._blocks.prospects(field, first)
+            first += len(field.fronts)
+        return sorted(found, key=lambda prospect: -prospect.ceiling)
 
     def ranking(self) -> Ranking:
         """Return all sets of pumps that work, the best first."""
@@ -201,6 +217,8 @@ class Blocks:
         self.purse = purse
         self._loads, self._limits = loads, limits
         self._tables: dict[tuple[tuple[str, str, str], ...], BackTables] = {}
+        self._alone: dict[int, FrontStates | None] = {}
+        """By the identity of their field, which the sweep holds."""
 
     def judge(self, block: Block) -> Judged:
         """Judge a block."""
@@ -226,15 +244,28 @@ class Blocks:
                 columns, tables = columns[kept], tables.only(kept)
             yield from self._cut(field, rows, columns, How(fronts=alone, backing=tables))
 
-    def all(self, field: Field) -> Iterator[Block]:
-        """Yield every combination of a field, to be judged by its steady margins."""
-        rows, alone = np.arange(len(field.fronts)), self._front_states(field)
-        for columns, tables in self._portions(field) if rows.size else ():
+    def prospects(self, field: Field, first: int) -> Iterator[Prospect]:
+        """Yield every combination of a field; ``first`` is the position of its first front."""
+        alone = self._front_states(field)
+        for ceiling, rows in by_promise(field, alone):
+            some = None if alone is None else alone.only(rows)
+            yield Prospect(ceiling, first + rows, partial(self._steadily, field, rows, some))
+
+    def _steadily(
+        self, field: Field, rows: IntArray, alone: FrontStates | None
+    ) -> Iterator[Judged]:
+        """Judge some fronts with all backs by their steady margins."""
+        for columns, tables in self._portions(field):
             how = How(only=frozenset(STEADY_MARGINS), fronts=alone, backing=tables)
-            yield from self._cut(field, rows, columns, how)
+            for block in self._cut(field, rows, columns, how):
+                yield self.judge(block)
 
     def _front_states(self, field: Field) -> FrontStates | None:
-        return front_states(field, self._loads, self.purse.requirements, self.purse.catalog)
+        """Return the states of a field's fronts, solved once: remedies ask for them again."""
+        if id(field) not in self._alone:
+            asked, catalog = self.purse.requirements, self.purse.catalog
+            self._alone[id(field)] = front_states(field, self._loads, asked, catalog)
+        return self._alone[id(field)]
 
     def _portions(self, field: Field) -> Iterator[tuple[IntArray, BackTables]]:
         """Yield positions of backs with their tables, not too many at once."""

@@ -12,8 +12,9 @@ from server.fit.evacuation import evacuate
 from server.fit.evaluation import Judged
 from server.fit.explain import Spot
 from server.fit.margins import TIMED_MARGINS
+from server.fit.sweep import Prospect
 from server.fit.thresholds import ROUNDING, RULES
-from server.physics.arrays import BoolArray, FloatArray
+from server.physics.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -26,40 +27,59 @@ class Near:
     """Smallest of all its margins ÷ threshold."""
     front: Front | None
     back: Back
+    position: tuple[int, int]
+    """Of its front and its back as they were formed: what is equally near keeps that order."""
 
 
-def nearest(fields: Iterable[Judged], count: int) -> list[Near]:
+def nearest(prospects: Iterable[Prospect], count: int) -> list[Near]:
     """Return the combinations nearest to fitting, each main pump once; none where one fits.
 
     Of every main pump the best combination by its steady margins stands for it, or by all margins
-    where the steady ones pass; then all margins of these decide.
+    where the steady ones pass; then all margins of these decide. Pumps whose bound lies below what
+    was found already are not looked at.
 
     Parameters
     ----------
-    fields : iterable of Judged
-        Judged by their steady margins at least; none is held longer than it is looked at.
+    prospects : iterable of Prospect
+        In falling order of their bounds; no judgement is held longer than it is looked at.
     count : int
         At most so many.
     """
     best: dict[str, Near] = {}
-    for judged in fields:
-        steady = judged.worst_share
-        waiting = steady >= 1.0 - ROUNDING
-        share = _in_time(judged, waiting)
-        if bool((waiting & (share >= 1.0 - ROUNDING)).any()):
-            return []
-        ranks = {sku: near.rank for sku, near in best.items()}
-        better: dict[str, tuple[int, int]] = {}
-        for place in _places(judged, waiting, share):
-            sku, rank = _main_pump(judged, place), (bool(waiting[place]), float(share[place]))
-            if sku not in ranks or rank > ranks[sku]:
-                ranks[sku], better[sku] = rank, place
-        best |= _whole(judged, better, ranks)
-    return sorted(best.values(), key=lambda near: -near.share)[:count]
+    for prospect in prospects:
+        shares = sorted((near.share for near in best.values()), reverse=True)
+        if len(shares) >= count and prospect.ceiling < shares[count - 1] * (1.0 - ROUNDING):
+            break
+        for judged in prospect.judge():
+            better = _better(judged, prospect.positions, best)
+            if better is None:
+                return []
+            best |= better
+    return sorted(best.values(), key=lambda near: (-near.share, near.position))[:count]
+
+
+def _better(
+    judged: Judged, positions: IntArray, best: Mapping[str, Near]
+) -> dict[str, Near] | None:
+    """Return the main pumps that come nearer here than so far; None where a combination fits."""
+    waiting = judged.worst_share >= 1.0 - ROUNDING
+    share = _in_time(judged, waiting)
+    if bool((waiting & (share >= 1.0 - ROUNDING)).any()):
+        return None
+    ranks = {sku: near.rank for sku, near in best.items()}
+    better: dict[str, tuple[int, int]] = {}
+    for place in _places(judged, waiting, share):
+        sku, rank = _main_pump(judged, place), (bool(waiting[place]), float(share[place]))
+        if sku not in ranks or rank > ranks[sku]:
+            ranks[sku], better[sku] = rank, place
+    return _whole(judged, positions, better, ranks)
 
 
 def _whole(
-    judged: Judged, places: Mapping[str, tuple[int, int]], ranks: Mapping[str, tuple[bool, float]]
+    judged: Judged,
+    positions: IntArray,
+    places: Mapping[str, tuple[int, int]],
+    ranks: Mapping[str, tuple[bool, float]],
 ) -> dict[str, Near]:
     """Judge combinations, one of each main pump, by all their margins."""
     chosen = np.zeros(judged.worst_share.shape, dtype=np.bool_)
@@ -67,8 +87,14 @@ def _whole(
         chosen[place] = True
     share, field = _in_time(judged, chosen), judged.case.field
     return {
-        sku: Near(ranks[sku], float(share[place]), field.fronts[place[0]], field.backs[place[1]])
-        for sku, place in places.items()
+        sku: Near(
+            rank=ranks[sku],
+            share=float(share[row, column]),
+            front=field.fronts[row],
+            back=field.backs[column],
+            position=(int(positions[row]), column),
+        )
+        for sku, (row, column) in places.items()
     }
 
 

@@ -15,7 +15,6 @@ from dataclasses import replace
 from server.catalog.items import Catalog
 from server.fit.candidates import Combination
 from server.fit.costs import Purse
-from server.fit.evaluation import Judged
 from server.fit.remedies.bounds import hopeless
 from server.fit.remedies.changes import change_of
 from server.fit.remedies.matters import GIVEN_UP, MENU, Change, Matter
@@ -26,27 +25,28 @@ from server.fit.remedies.swaps import SWAPPED, Swapped, Swaps
 from server.fit.remedies.trial import Trial, Variant
 from server.fit.requirements import Condition, Requirements
 from server.fit.results import MarginKey, Remedy
+from server.fit.sweep import Prospect
 
 NEAREST = 3
 """So many stacks get remedies when none fits."""
 
 
 def remedies_for(
-    fields: Iterable[Judged], requirements: Requirements, catalog: Catalog
+    prospects: Iterable[Prospect], requirements: Requirements, catalog: Catalog
 ) -> tuple[Remedy, ...]:
     """Return the remedies of the stacks nearest to fitting; none where a stack fits.
 
     Parameters
     ----------
-    fields : iterable of Judged
-        All combinations that were judged for the inquiry, by their steady margins at least.
+    prospects : iterable of Prospect
+        All usable combinations, what may come nearest to fitting first.
     requirements : Requirements
         The inquiry.
     catalog : Catalog
         What can be sold.
     """
     purse = Purse(requirements, catalog)
-    found = nearest(fields, NEAREST)
+    found = nearest(prospects, NEAREST)
     return tuple(remedy for near in found for remedy in _of_stack(near, purse))
 
 

@@ -13,18 +13,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.fit.advice import check
-from server.fit.candidates import Field, fields_of
-from server.fit.costs import Purse
-from server.fit.evaluation import Judged, judge
 from server.fit.inquiry import read_inquiry
-from server.fit.loads import loads_of
 from server.fit.remedies.demands import scaled, typed_paths
 from server.fit.remedies.matters import GIVEN_UP, MENU, Matter
-from server.fit.remedies.nearest import nearest
-from server.fit.remedies.offered import remedies_for, remedies_of_stack
+from server.fit.remedies.offered import remedies_of_stack
 from server.fit.remedies.surfaces import treatments
 from server.fit.remedies.swaps import SWAPPED
-from server.fit.requirements import Condition, Requirements
+from server.fit.requirements import Condition
 from server.fit.results import MarginKey
 from tests.fit.engine_cases import COATER, demo_catalog, inquiry
 from tests.fit.remedies.cases import (
@@ -204,56 +199,6 @@ def test_a_baked_surface_lifts_the_margin_it_is_offered_for() -> None:
         changed, only = treatment.apply(asked, Condition.BAKED), frozenset({remedy.margin})
         assert share(judged_alone(spot, changed, only), remedy.margin) >= 1.0 - 1e-9
         assert remedy.to_value < remedy.from_value
-
-
-# --- the whole answer ---------------------------------------------------------------------------
-
-
-FEW_PUMPS = {"VAPOURJET-160-W-HIGHLOAD", "VAPOURJET-250-W", "TURBO-680-IK", "CRYO-200"}
-FEW_BACKS = {"VANE2-0160", "VANE2-0250"}
-
-
-def few_combinations(asked: Requirements) -> Judged:
-    """Judge a handful of pumps of the catalogue, each without trap."""
-    catalog = demo_catalog()
-    field = fields_of(asked, catalog)[0]
-    fronts = tuple(
-        front
-        for front in field.fronts
-        if front is not None and front.pump.sku in FEW_PUMPS and front.trap is None
-    )
-    backs = tuple(back for back in field.backs if back.skus[0] in FEW_BACKS and not back.booster)
-    few = Field(fronts, backs)
-    return judge(few, loads_of(asked), asked, catalog, Purse(asked, catalog))
-
-
-def test_where_a_stack_fits_there_is_nothing_to_remedy() -> None:
-    asked = inquiry(COATER)
-    judged = few_combinations(asked)
-    assert judged.fits.any()
-    assert remedies_for([judged], asked, demo_catalog()) == ()
-
-
-def test_where_nothing_fits_the_three_nearest_pumps_are_remedied() -> None:
-    asked = inquiry(COATER, target_pressure="1e-7 mbar")
-    judged = few_combinations(asked)
-    assert not judged.fits.any()
-    spots = nearest([judged], 3)
-    pumps = [spot.front.pump.sku for spot in spots if spot.front]
-    assert len(set(pumps)) == 3
-    shares = {
-        front.pump.sku: max(
-            float(judged.worst_share[row].max())
-            for row, other in enumerate(judged.case.field.fronts)
-            if other and other.pump == front.pump
-        )
-        for front in judged.case.field.fronts
-        if front
-    }
-    assert pumps == sorted(shares, key=lambda sku: -shares[sku])[:3]
-    remedies = remedies_for([judged], asked, demo_catalog())
-    titles = {trial_of(spot, asked).title for spot in spots}
-    assert {remedy.stack_title for remedy in remedies} == titles
 
 
 # --- properties ---------------------------------------------------------------------------------
