@@ -86,7 +86,7 @@ def compressions_left(
     pump: TurboPump, gases: Iterable[str], foreline_pa: float
 ) -> dict[str, float]:
     """Return a turbomolecular pump's compression of several gases at one foreline pressure [Pa]."""
-    stated = {gas: float(compression_for(pump.compression, gas)) for gas in gases}
+    stated = {gas: compression_for(pump.compression, gas) for gas in gases}
     left = compression_at_foreline(list(stated.values()), foreline_pa, pump.tolerable_foreline_pa)
     return dict(zip(stated, left.tolist(), strict=True))
 
