@@ -86,9 +86,12 @@ def test_one_pump_settles_where_the_engine_settles_a_field(
     assert math.isnan(found.pressure_pa) == math.isnan(wanted)
     if not math.isnan(wanted):
         assert found.pressure_pa == pytest.approx(wanted, rel=1e-9)
-        for gas in names:
+        for gas, row in zip(names, rows, strict=True):
             part = float(engine.partial_pa[gas][0])
             # where speed dies, a hair of pressure is much of a partial pressure
+            near = [Curve(row).at(wanted * (1.0 + hair)) for hair in (-1e-12, 1e-12)]
+            if load[gas] > 0.0 and near[0] < (1.0 - 1e-7) * near[1]:
+                continue
             assert found.partial_pa[gas] == pytest.approx(part, rel=1e-6)
 
 
