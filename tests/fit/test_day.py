@@ -163,6 +163,14 @@ def test_a_jets_night_by_hand() -> None:
     assert shown["later-pump-down"].value == pytest.approx(480.0)
 
 
+def test_a_year_is_its_working_days_however_seldom_the_chamber_is_opened() -> None:
+    seldom = replace(EIGHT_HOURS, cycles_per_day=0.5)
+    day = made(with_duty(jet_spot(), seldom), a_course((300.0, 360.0), (300.0, 180.0)))
+    # the pumps of a jet are on for the shift of each of 220 days
+    for part in day.energy:
+        assert part.per_year_kwh == pytest.approx(220 * part.per_day_kwh)
+
+
 def test_a_turbos_day_by_hand() -> None:
     # roughed through itself: 10 min, 3 min of run-up, 2 min; later ones 1 min less; 6 × 45 min
     spot = demo_spot("turbo")

@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field, ValidationError
 from pydantic_core import PydanticCustomError
 
 from server.fit.faults import faults_of
-from server.fit.inquiry_types import read_money
+from server.fit.inquiry_types import MoneyOf, read_money
 
 
 class Row(BaseModel):
@@ -65,3 +65,14 @@ def test_what_may_be_read_in_two_ways_is_no_amount(typed: object) -> None:
 def test_what_is_no_number_at_all_is_asked_for_as_money(typed: object) -> None:
     with pytest.raises(PydanticCustomError, match="amount of money is wanted"):
         read_money(typed, "an amount")
+
+
+def test_the_amounts_that_are_taken_are_said_with_their_bounds() -> None:
+    budget = MoneyOf(Decimal("1e9"), zero_allowed=False)
+    assert budget.accepted.startswith("an amount above 0 up to 1,000,000,000")
+    assert MoneyOf(Decimal(100)).accepted.startswith("an amount from 0 up to 100")
+    for typed in ("0", "-1", "1000000001"):
+        with pytest.raises(PydanticCustomError, match="outside what makes sense"):
+            budget.check(typed)
+    assert budget.check("12,5") == "12,5"
+    assert MoneyOf(Decimal(100)).check("0") == "0"

@@ -14,6 +14,7 @@ from scipy import constants
 
 from server.catalog.flanges import Flange, FlangeSystem
 from server.errors import InvalidInquiry
+from server.fit.defaults import surfaces_default
 from server.fit.inquiry import InquiryIn, read_inquiry
 from server.fit.presets import PRESETS
 from server.fit.requirements import (
@@ -157,6 +158,21 @@ def test_ultra_high_vacuum_is_taken_to_be_baked_and_metal_sealed() -> None:
     assert [s.condition for s in r.chamber.surfaces] == [Condition.BAKED]
     assert r.chamber.leak_pa_m3_s < 1e-9
     assert "baked" in assumed(r)["chamber.surfaces"][1]
+
+
+def test_a_chamber_is_taken_to_be_baked_below_a_pressure_not_at_it() -> None:
+    recipe = PRESETS[Application.GENERAL].surfaces
+    conditions = {
+        target: surfaces_default(recipe, 1.0, target)[0][0].condition for target in (0.99e-6, 1e-6)
+    }
+    assert conditions == {0.99e-6: Condition.BAKED, 1e-6: Condition.UNBAKED}
+
+
+def test_bends_that_nobody_mentions_are_none_beside_a_length_and_the_usual_ones_without() -> None:
+    given = assumed(read_inquiry(changed("line.length", "0.4 m", SHORTEST)))["line.bends"]
+    assert given == ("0", "none was mentioned with the length")
+    silent = assumed(read_inquiry(SHORTEST))["line.bends"]
+    assert silent[1] == "as many as such a run usually has"
 
 
 @pytest.mark.parametrize("application", list(Application))

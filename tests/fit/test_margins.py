@@ -14,12 +14,14 @@ from server.catalog.items import (
     SpeedCurve,
     TrapKind,
 )
+from server.fit.bounds import hopeful_fronts
 from server.fit.candidates import fields_of
 from server.fit.costs import Purse
 from server.fit.evaluation import judge
 from server.fit.explain import Spot, margins_of
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey
+from server.fit.states import HighVacuumStates
 from tests.fit.benches import a_cryopump, judged_bench, numbers, only_stack, wet
 from tests.fit.engine_cases import BENCH, Stack, a_bench, a_jet, a_rougher, inquiry, stack_of
 from tests.fit.stock import a_fluid, a_trap, a_turbo_pump
@@ -91,6 +93,31 @@ def test_inlet_is_what_the_pump_stands_over_what_is_there() -> None:
     assert there == pytest.approx(5 * TORR_L_S / 0.065, rel=3e-3)
     assert stands == pytest.approx(13.33)
     assert ratio == pytest.approx(stands / there)
+
+
+def test_a_pump_behind_a_line_sees_less_than_the_chamber() -> None:
+    gas = [{"species": "nitrogen", "flow": "0.05 Pa*m3/s"}]
+    line = {"length": "1 m", "bends": 0, "bore": "50 mm"}
+    stack = only_stack(a_jet(), a_rougher(37.5e-3), FLUID, process={"gas": gas}, line=line)
+    there, _, _ = numbers(stack, MarginKey.INLET)
+    assert there == pytest.approx(0.05 / 0.065, rel=3e-3)
+    assert stack.judged.case.states.process is not None
+    assert stack.judged.case.states.process.chamber_pa[0, 0] > 1.5 * there
+
+
+def test_a_front_that_no_back_can_help_is_counted_under_what_it_misses_by_most() -> None:
+    # 8 Torr·L/s of the 6.5 that the jets carry; the base pressure is fine
+    gas = [{"species": "air", "flow": f"{8 * TORR_L_S} Pa*m3/s"}]
+    states = judged_bench(a_jet(), a_rougher(37.5e-3), FLUID, process={"gas": gas}).case.states
+    assert isinstance(states, HighVacuumStates)
+    hopeful, missed = hopeful_fronts(states.alone, 3)
+    assert (list(hopeful), missed) == ([], {"throughput": 3})
+    # at 1e-6 Pa asked of a pump that ends at 1e-5 Pa the base pressure is further off than that
+    states = judged_bench(
+        a_jet(), a_rougher(37.5e-3), FLUID, process={"gas": gas}, target_pressure="1e-6 Pa"
+    ).case.states
+    assert isinstance(states, HighVacuumStates)
+    assert hopeful_fronts(states.alone, 2)[1] == {"ultimate": 2}
 
 
 def test_a_pump_with_a_limit_is_judged_by_it_beside_one_without() -> None:
