@@ -188,7 +188,7 @@ def _surfaces_line(bench: Bench, target_pa: float) -> Working:
 
     def excess(ln_time: float) -> float:
         hours = math.exp(ln_time) / HOUR_S
-        return steady + sum(hour * hours**-alpha for hour, alpha in terms) - target_pa
+        return steady + sum(hour * math.pow(hours, -alpha) for hour, alpha in terms) - target_pa
 
     # from where the law of decay holds
     first, last = math.log(LAW_START_S), math.log(HORIZON_S)
