@@ -136,13 +136,12 @@ def foreline_assembly(
     """
     kit = Kit(bench(catalog))
     stages: list[Stage] = []
-    if kind in VAPOUR_KINDS:
-        valve = _valve_for(ValveRole.FORELINE, outlet, catalog)
-        if valve is None:
-            kit.gap(f"The catalogue has no foreline valve for {outlet}.")
-        else:
-            note = "holds the foreline while the backing pump roughs the chamber"
-            stages.append(_valve_stage(valve, note))
+    valve = foreline_valve(outlet, kind, catalog)
+    if valve is not None:
+        note = "holds the foreline while the backing pump roughs the chamber"
+        stages.append(_valve_stage(valve, note))
+    elif kind in VAPOUR_KINDS:
+        kit.gap(f"The catalogue has no foreline valve for {outlet}.")
     stages += kit.run_stages(foreline, outlet, flexible=True)
     # Laid from the backing pump's side, so that the last joint is the one at the pump's outlet.
     turned = [Stage(s.role, s.item, s.exit, s.entry, s.note) for s in reversed(stages)]
@@ -152,6 +151,17 @@ def foreline_assembly(
     if kind in VAPOUR_KINDS:
         join_foreline_interlock(kit, outlet, catalog)
     return kit.finish()
+
+
+def foreline_valve(outlet: Flange, kind: PumpKind, catalog: Catalog) -> Valve | None:
+    """Return the valve at a pump's outlet, None where the kind needs none."""
+    return _valve_for(ValveRole.FORELINE, outlet, catalog) if kind in VAPOUR_KINDS else None
+
+
+def roughing_valve(rough_line: LineRun, inlet: Flange, catalog: Catalog) -> Valve | None:
+    """Return the valve at the chamber's end of a rough line; its bore defaults to the inlet's."""
+    size = Kit(bench(catalog)).line_size(rough_line, inlet)
+    return _valve_for(ValveRole.ROUGHING, size, catalog)
 
 
 def roughing_assembly(
@@ -176,7 +186,7 @@ def roughing_assembly(
     kit = Kit(bench(catalog))
     size = kit.line_size(rough_line, inlet)
     stages: list[Stage] = []
-    valve = _valve_for(ValveRole.ROUGHING, size, catalog)
+    valve = roughing_valve(rough_line, inlet, catalog)
     if valve is None:
         kit.gap(f"The catalogue has no roughing valve for {size}.")
     else:

@@ -32,7 +32,12 @@ class BackTables:
     backs: tuple[Back, ...]
     species: tuple[str, ...]
     requirements: Requirements
-    arrays: CatalogArrays
+    catalog: Catalog
+
+    @property
+    def arrays(self) -> CatalogArrays:
+        """The catalogue's curves, tabulated."""
+        return arrays_of(self.catalog)
 
     @cached_property
     def inlet(self) -> SharedSpeeds:
@@ -94,7 +99,9 @@ class BackTables:
             reached = lines.speeds_through(speeds, gas)
             held = [row for row, _ in self._holding(backs, gas)]
             if held:
-                stubs = [rough_line_to_trap(backs[row], self.requirements) for row in held]
+                stubs = [
+                    rough_line_to_trap(backs[row], self.requirements, self.catalog) for row in held
+                ]
                 reached[held] = Lines(stubs).speeds_through(speeds[held], gas)
             return reached
 
@@ -145,7 +152,7 @@ class BackTables:
 
     def only(self, backs: IntArray) -> BackTables:
         """Return the tables of some of the backs; those that are made already are kept."""
-        some = BackTables(self._some(backs), self.species, self.requirements, self.arrays)
+        some = BackTables(self._some(backs), self.species, self.requirements, self.catalog)
         for name in _SHARED:
             shared: SharedSpeeds | None = vars(self).get(name)
             if shared is not None:
@@ -201,7 +208,9 @@ class BackTables:
     def _rough_lines(self) -> Lines:
         """The rough line of every back."""
         alike = groups_by_line(self.backs)
-        lines = [rough_line(back, self.requirements) for back in self._some(alike.first)]
+        lines = [
+            rough_line(back, self.requirements, self.catalog) for back in self._some(alike.first)
+        ]
         return Lines(lines).of(alike.of)
 
 
@@ -209,7 +218,7 @@ def back_tables(
     backs: Sequence[Back], species: Sequence[str], requirements: Requirements, catalog: Catalog
 ) -> BackTables:
     """Return the speeds of all backs for the species of the load."""
-    return BackTables(tuple(backs), tuple(species), requirements, arrays_of(catalog))
+    return BackTables(tuple(backs), tuple(species), requirements, catalog)
 
 
 def _resting_pa(back: Back, requirements: Requirements) -> float:

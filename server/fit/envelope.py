@@ -22,7 +22,7 @@ from server.catalog.arrays import GRID
 from server.fit.explain import Spot
 from server.fit.foreline import mixture_of
 from server.fit.front_states import process_time_s
-from server.fit.geometry import foreline
+from server.fit.geometry import foreline, outlet_of
 from server.fit.inlet import distinct_lines, flow_potential
 from server.fit.intake import Intake, largest_below
 from server.fit.loads import AIR
@@ -249,9 +249,9 @@ def _forelines(stacks: _Stacks) -> tuple[FlowPotential, IntArray]:
 
 def _foreline(spot: Spot) -> Line:
     """Foreline of a stack; nothing where its pump has no outlet."""
-    if spot.front is None or spot.front.pump.outlet is None:
-        return Line(())
-    return foreline(spot.front.pump.outlet, spot.back, spot.judged.case.requirements)
+    case = spot.judged.case
+    outlet = outlet_of(spot.front.pump, case.states.backing.catalog) if spot.front else None
+    return Line(()) if outlet is None else foreline(outlet, spot.back, case.requirements)
 
 
 def _foreline_factor(stacks: _Stacks) -> FloatArray:

@@ -9,11 +9,10 @@ from functools import cached_property
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.catalog.flanges import Flange
 from server.fit.alike import SharedSpeeds
 from server.fit.behind import parts_behind
 from server.fit.candidates import Back
-from server.fit.geometry import foreline, groups_by_line
+from server.fit.geometry import Outlet, foreline, groups_by_line
 from server.fit.inlet import distinct_lines, flow_potential
 from server.fit.loads import AIR
 from server.fit.requirements import Requirements
@@ -30,7 +29,7 @@ class ForelineRuns:
     """The line from every outlet to every back; a line carries the gas of the load as a mixture."""
 
     def __init__(
-        self, outlets: Sequence[Flange], backs: Sequence[Back], requirements: Requirements
+        self, outlets: Sequence[Outlet], backs: Sequence[Back], requirements: Requirements
     ) -> None:
         self.outlets = tuple(outlets)
         self.back_count = len(backs)

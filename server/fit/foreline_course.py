@@ -1,4 +1,10 @@
-"""Foreline pressure against its limit while a stack pumps down."""
+"""Foreline pressure against its limit while a stack pumps down.
+
+The line and the backing pump carry air here, whatever is pumped: right for the burst after the
+crossover, when the foreline stands highest; later most of the little that flows is water, which a
+line carries better (molecular √(29/18), viscous up to twice) and a backing pump about as well. The
+margin of the foreline is judged with the gases themselves.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +16,7 @@ import numpy as np
 
 from server.catalog.arrays import GRID
 from server.fit.explain import Spot
-from server.fit.geometry import foreline
+from server.fit.geometry import foreline, outlet_of
 from server.fit.inlet import conductance_rows
 from server.fit.loads import AIR
 from server.physics.arrays import FloatArray, IntArray
@@ -60,19 +66,21 @@ class ForelineCurve:
 
 def forelines(spots: Sequence[Spot]) -> list[ForelineCurve | None]:
     """Return the foreline of each combination of one judged field; None where it has none."""
-    backed = [
-        number
-        for number, spot in enumerate(spots)
-        if spot.front is not None and spot.front.pump.outlet is not None
-    ]
     found: list[ForelineCurve | None] = [None] * len(spots)
-    if not backed:
+    if not spots:
         return found
     case = spots[0].judged.case
+    catalog = case.states.backing.catalog
+    outlets = [
+        None if spot.front is None else outlet_of(spot.front.pump, catalog) for spot in spots
+    ]
+    backed = [number for number, outlet in enumerate(outlets) if outlet is not None]
+    if not backed:
+        return found
     lines = [
-        foreline(spot.front.pump.outlet, spot.back, case.requirements)
-        for spot in (spots[number] for number in backed)
-        if spot.front is not None and spot.front.pump.outlet is not None
+        foreline(outlet, spot.back, case.requirements)
+        for spot, outlet in zip(spots, outlets, strict=True)
+        if outlet is not None
     ]
     rows = [spots[number].back_row for number in backed]
     carried = case.states.backing.at_inlet[AIR].speed_m3_s[rows] * GRID.pressure_pa

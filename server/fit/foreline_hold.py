@@ -7,12 +7,12 @@ import math
 from server.catalog.gas_limits import tolerable_foreline_for
 from server.catalog.items import VapourPump
 from server.fit.candidates import Back
+from server.fit.case import Case
 from server.fit.day_results import ForelineHold
 from server.fit.explain import Spot, duration, pressure
-from server.fit.geometry import foreline
+from server.fit.geometry import foreline, outlet_of
 from server.fit.loads import AIR
 from server.fit.presets import SurfaceRecipe
-from server.fit.requirements import Requirements
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.gasload import GasLoad, load_at_pa_m3_s
 from server.physics.holding import emptying_s, foreline_hold_s, hold_isolated
@@ -48,8 +48,7 @@ def foreline_hold(spot: Spot, rough_s: float) -> ForelineHold | None:
     front = spot.front
     if front is None or front.pump.outlet is None or not isinstance(front.pump, VapourPump):
         return None
-    requirements = spot.judged.case.requirements
-    tubes = foreline_tubes(front.pump, spot.back, requirements)
+    tubes = foreline_tubes(front.pump, spot.back, spot.judged.case)
     volume = math.fsum(math.pi / 4.0 * tube.bore_m**2 * tube.length_m for tube in tubes)
     load = _load(front.pump, tubes)
     at_closing = float(load_at_pa_m3_s(load, LAW_START_S))
@@ -88,10 +87,11 @@ def with_pauses_s(hold: ForelineHold | None, rough_s: float) -> float:
     return rough_s + _pauses(rough_s, hold.hold_s) * hold.pause_s
 
 
-def foreline_tubes(pump: VapourPump, back: Back, requirements: Requirements) -> tuple[Tube, ...]:
-    """Return the tubes of a pump's foreline; traps in it are left out: their volume is unknown."""
-    assert pump.outlet is not None  # noqa: S101 (the caller asked)
-    parts = foreline(pump.outlet, back, requirements).parts
+def foreline_tubes(pump: VapourPump, back: Back, case: Case) -> tuple[Tube, ...]:
+    """Return the tubes of a pump's foreline; valve and traps are left out: no volume is stated."""
+    outlet = outlet_of(pump, case.states.backing.catalog)
+    assert outlet is not None  # noqa: S101 (the caller asked)
+    parts = foreline(outlet, back, case.requirements).parts
     return tuple(part for part in parts if isinstance(part, Tube))
 
 

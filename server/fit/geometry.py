@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 from server.catalog.flanges import Flange
 from server.catalog.items import Catalog, Trap, Valve
 from server.fit.alike import Groups
-from server.fit.assembly import isolation_valve
+from server.fit.assembly import foreline_valve, isolation_valve, roughing_valve
 from server.fit.candidates import Back, HighVacuumPump
 from server.fit.memory import memory_of
 from server.fit.requirements import LineRun, Requirements
@@ -35,33 +36,62 @@ def line_to_trap(
         ("isolation valve", entry, pump.kind),
         lambda: isolation_valve(entry, pump.kind, catalog),
     )
-    if valve is not None:
-        parts.append(restriction(valve))
-    return Line(tuple(parts))
+    return Line((*parts, *_valve(valve)))
 
 
-def rough_line(back: Back, requirements: Requirements) -> Line:
-    """Return the line from the chamber to the pump that roughs it, the back's trap included."""
-    tube = _tube(requirements.rough_line, back.entry, "rough line")
-    return Line((*tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
+def rough_line(back: Back, requirements: Requirements, catalog: Catalog) -> Line:
+    """Return the line from the chamber to the pump that roughs it: valve, tube, the back's trap.
+
+    Behind turbomolecular pumps too, though such a chamber is roughed through the pump itself
+    (chamber line, standing rotor, foreline): a back's roughing is followed once for all fronts.
+    """
+    stub = rough_line_to_trap(back, requirements, catalog)
+    return Line((*stub.parts, *_trap(back)), back.inlet_pump.inlet.bore_m)
 
 
-def rough_line_to_trap(back: Back, requirements: Requirements) -> Line:
+def rough_line_to_trap(back: Back, requirements: Requirements, catalog: Catalog) -> Line:
     """Return the part of the rough line in front of the back's trap."""
-    return Line(_tube(requirements.rough_line, back.entry, "rough line"))
+    run, entry = requirements.rough_line, back.entry
+    valve = memory_of(catalog).once(
+        ("roughing valve", entry, run.bore_m), lambda: roughing_valve(run, entry, catalog)
+    )
+    return Line((*_valve(valve), *_tube(run, entry, "rough line")))
 
 
-def foreline(outlet: Flange, back: Back, requirements: Requirements) -> Line:
-    """Return the line from a high-vacuum pump's outlet to the back, its trap included."""
-    narrower = min(outlet, back.entry, key=lambda flange: flange.bore_m)
+@dataclass(frozen=True)
+class Outlet:
+    """Where a high-vacuum pump's foreline begins."""
+
+    flange: Flange
+    valve: Valve | None
+    """The foreline valve that stands there."""
+
+
+def outlet_of(pump: HighVacuumPump, catalog: Catalog) -> Outlet | None:
+    """Return the outlet of a pump with its foreline valve; None for pumps without foreline."""
+    flange, kind = pump.outlet, pump.kind
+    if flange is None:
+        return None
+    return memory_of(catalog).once(
+        ("outlet", flange, kind), lambda: Outlet(flange, foreline_valve(flange, kind, catalog))
+    )
+
+
+def foreline(outlet: Outlet, back: Back, requirements: Requirements) -> Line:
+    """Return the line from a high-vacuum pump's outlet to the back: valve, tube, the trap."""
+    narrower = min(outlet.flange, back.entry, key=lambda flange: flange.bore_m)
     tube = _tube(requirements.foreline, narrower, "foreline")
-    return Line((*tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
+    return Line((*_valve(outlet.valve), *tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
+
+
+def _valve(valve: Valve | None) -> tuple[Part, ...]:
+    return () if valve is None else (restriction(valve),)
 
 
 def groups_by_line(backs: Sequence[Back]) -> Groups:
     """Group backs whose lines are alike, whatever the run and the flange at the other end."""
     return Groups.by(
-        (back.entry.bore_m, back.inlet_pump.inlet.bore_m, back.line_trap_sku) for back in backs
+        (back.entry, back.inlet_pump.inlet.bore_m, back.line_trap_sku) for back in backs
     )
 
 

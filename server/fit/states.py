@@ -13,13 +13,13 @@ from functools import cached_property
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.catalog.flanges import Flange
 from server.catalog.items import TurboPump, VapourPump
 from server.fit.alike import SharedSpeeds, Speeds
 from server.fit.backing import BackTables
 from server.fit.candidates import Back, Front
 from server.fit.foreline import Foreline, ForelineRuns
 from server.fit.front_states import FrontStates, process_time_s
+from server.fit.geometry import Outlet, outlet_of
 from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
 from server.fit.pump_limits import compression_left, highest_crossover_pa
@@ -183,14 +183,13 @@ class HighVacuumStates:
         return settled.pressure_pa[np.newaxis, speeds.of]
 
     @cached_property
-    def _outlets(self) -> tuple[list[Flange], IntArray]:
+    def _outlets(self) -> tuple[list[Outlet], IntArray]:
         """Distinct outlets, and the row of each front (−1: none)."""
-        distinct: dict[Flange, int] = {}
+        distinct: dict[Outlet, int] = {}
+        outlets = [outlet_of(front.pump, self.backing.catalog) for front in self.fronts]
         rows = [
-            -1
-            if front.pump.outlet is None
-            else distinct.setdefault(front.pump.outlet, len(distinct))
-            for front in self.fronts
+            -1 if outlet is None else distinct.setdefault(outlet, len(distinct))
+            for outlet in outlets
         ]
         return list(distinct), np.array(rows, dtype=np.intp)
 

@@ -17,7 +17,7 @@ from server.catalog.items import Catalog, Cooling, SpeedCurve, TrapKind, TrapPla
 from server.fit.backing import back_tables
 from server.fit.candidates import Back
 from server.fit.foreline import Foreline, ForelineRuns
-from server.fit.geometry import foreline
+from server.fit.geometry import Outlet, foreline
 from server.physics.line import upstream_pressure_pa
 from server.physics.pumps import tolerable_foreline_pa
 from server.physics.species import SPECIES
@@ -44,7 +44,9 @@ def node_at(pressure_pa: float) -> int:
 def forelines(catalog: Catalog = CATALOG, back: Back = PLAIN, **changes: Any) -> Foreline:
     requirements = inquiry(BENCH, **changes)
     tables = back_tables([back], ("air", "argon"), requirements, catalog)
-    return Foreline(ForelineRuns([KF16, KF25], [back], requirements), tables.inlet)
+    return Foreline(
+        ForelineRuns([Outlet(KF16, None), Outlet(KF25, None)], [back], requirements), tables.inlet
+    )
 
 
 @pytest.mark.parametrize("throughput", [1e-4, 1e-3, 0.02, 0.3])
@@ -54,7 +56,7 @@ def test_foreline_pressure_is_that_of_the_back_and_the_drop_of_the_line(throughp
     at_back = throughput / 2.5e-3 + 1e-3
     requirements = inquiry(BENCH, foreline=HOSE)
     for row, outlet in enumerate((KF16, KF25)):
-        line = foreline(outlet, PLAIN, requirements)
+        line = foreline(Outlet(outlet, None), PLAIN, requirements)
         expected = float(
             upstream_pressure_pa(line, throughput, at_back, 293.15, SPECIES["nitrogen"])
         )

@@ -229,7 +229,7 @@ def test_the_foreline_holds_as_long_as_direct_integration_says() -> None:
     hold = foreline_hold(spot, 300.0)
     assert hold is not None
     assert spot.front is not None
-    (tube,) = foreline_tubes(spot.front.pump, spot.back, spot.judged.case.requirements)  # type: ignore[arg-type]
+    (tube,) = foreline_tubes(spot.front.pump, spot.back, spot.judged.case)  # type: ignore[arg-type]
     volume, area = math.pi / 4 * 0.025**2, math.pi * 0.025
     assert (hold.volume_m3, tube.length_m) == pytest.approx((volume, 1.0))
     wall, seal = outgassing_row("stainless_steel", "unbaked"), outgassing_row("fkm", "unbaked")

@@ -16,7 +16,7 @@ from server.catalog.items import BackingPump, FluidKind, Pump, TurboPump
 from server.fit.candidates import Front, fields_of
 from server.fit.costs import Purse
 from server.fit.evaluation import Judged, judge
-from server.fit.geometry import chamber_line, foreline, rough_line
+from server.fit.geometry import chamber_line, foreline, outlet_of, rough_line
 from server.fit.loads import loads_of
 from server.fit.settled import SettledState
 from server.physics.gas import Mixture
@@ -155,7 +155,7 @@ def test_foreline_of_every_returned_stack_carries_the_load(coater: Judgement) ->
             tables = states.backing.working if name == "process" else states.backing.at_inlet
             seen: set[tuple[str, int]] = set()
             for row, column in zip(*np.nonzero(~judged.fails), strict=True):
-                outlet = fronts[row].pump.outlet
+                outlet = outlet_of(fronts[row].pump, states.backing.catalog)
                 if outlet is None or (str(outlet), int(column)) in seen:
                     continue
                 seen.add((str(outlet), int(column)))
@@ -306,7 +306,7 @@ def test_base_pressure_of_rough_stacks_by_hand() -> None:
             return net * inlet - flow
 
         inlet = float(np.exp(brentq(miss, np.log(pump.ultimate_pa), np.log(1e4))))
-        line = rough_line(stack.back, judgement.requirements)
+        line = rough_line(stack.back, judgement.requirements, demo_catalog())
         by_hand = float(upstream_pressure_pa(line, flow, inlet, ROOM_K, SPECIES["air"]))
         # close to its ultimate pressure the table lets a pump end up to 15 % higher
         spare = 0.03 if inlet > 1.5 * pump.ultimate_pa else 0.16

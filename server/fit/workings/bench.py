@@ -17,7 +17,14 @@ from server.fit.costs import Purse
 from server.fit.evacuation import crossover_pressure_pa
 from server.fit.explain import Spot
 from server.fit.front_states import over_front_trap_pa, process_time_s, resting_pressure_pa
-from server.fit.geometry import chamber_line, foreline, line_to_trap, rough_line, rough_line_to_trap
+from server.fit.geometry import (
+    chamber_line,
+    foreline,
+    line_to_trap,
+    outlet_of,
+    rough_line,
+    rough_line_to_trap,
+)
 from server.fit.inlet import is_caught
 from server.fit.loads import AIR, Loads
 from server.fit.pump_limits import compressions_left
@@ -222,7 +229,7 @@ class Bench:
     def line(self) -> Line:
         """The whole line between the chamber and the pump it works with."""
         if self.front is None:
-            return rough_line(self.back, self.requirements)
+            return rough_line(self.back, self.requirements, self.catalog)
         return chamber_line(self.front.pump, self.front.trap, self.requirements, self.catalog)
 
     @cached_property
@@ -234,13 +241,15 @@ class Bench:
     @cached_property
     def rough_stub(self) -> Line:
         """The rough line in front of the back's trap."""
-        return rough_line_to_trap(self.back, self.requirements)
+        return rough_line_to_trap(self.back, self.requirements, self.catalog)
 
     @cached_property
     def foreline(self) -> Line:
         """The line between the high-vacuum pump's outlet and the back."""
-        assert self.front is not None and self.front.pump.outlet is not None  # noqa: S101, PT018
-        return foreline(self.front.pump.outlet, self.back, self.requirements)
+        assert self.front is not None  # noqa: S101 (asked for stacks with a foreline only)
+        outlet = outlet_of(self.front.pump, self.catalog)
+        assert outlet is not None  # noqa: S101
+        return foreline(outlet, self.back, self.requirements)
 
     def is_caught(self, gas: str) -> bool:
         """Whether the trap of the high-vacuum side holds a species."""
