@@ -350,8 +350,7 @@ def test_a_stack_is_judged_alike_alone_and_in_its_field(base: dict[str, Any]) ->
         one = stack_of(alone, 0, 0)
         for key in stack.judged.ledgers:
             in_field = stack.ratio(key)
-            # a roughing curve goes on as far as the field's other pumps need it: between its last
-            # points times are read off a straight line
+            # the steps of a pump-down hang on who is followed with it: a few millionths of its time
             within = 1e-5 if key in TIMED_MARGINS else 1e-9
             assert one.ratio(key) == pytest.approx(in_field, rel=within, nan_ok=True), one.skus
         checked += 1
