@@ -57,6 +57,18 @@ def test_the_throughput_margin_says_what_the_backing_pump_allows() -> None:
     assert the_trade_pair(2.5).ratio("throughput") == pytest.approx(0.5, rel=2e-3)
 
 
+def test_the_foreline_is_the_limit_with_a_cold_trap_and_without() -> None:
+    # 66.66 Pa × 2.5 L/s, of whatever gas gets there
+    trap = replace(a_trap("COLD", "KF 50", TrapKind.NITROGEN_TRAP), surface_k=77.35)
+    gas = [{"species": "argon", "flow": "0.05 Pa*m3/s"}]
+    process = {"gas": gas, **wet("0.1 g/h")}
+    judged = judged_bench(a_jet(), a_rougher(), FLUID, trap, process=process)
+    assert {front.trap is None for front in judged.case.fronts} == {True, False}
+    for row in range(len(judged.case.fronts)):
+        _, carried, _ = numbers(stack_of(judged, row, 0), MarginKey.THROUGHPUT)
+        assert carried == pytest.approx(66.66 * 2.5e-3, rel=5e-3)
+
+
 def test_beyond_that_the_foreline_fails_and_the_stack_with_it() -> None:
     within, beyond = the_trade_pair(1.0), the_trade_pair(1.3)
     # 1.0 Torr·L/s ÷ 2.5 L/s = 400 mTorr of 500; 1.3 gives 520
