@@ -239,3 +239,10 @@ def test_ice_takes_the_heat_of_sublimation_right_up_to_the_triple_point() -> Non
     for substance, model in SATURATION.items():
         ends = np.array([model.low_k, model.high_k])
         assert np.all(np.isfinite(heat_of_evaporation_j_mol(substance, ends)))
+
+
+def test_vapour_pressures_are_known_from_60_k_on() -> None:
+    # liquid nitrogen pumped down to its triple point is at 63.15 K: the coldest surface of a trap
+    assert 0.0 <= float(saturation_pressure_pa("ethanol", 63.15)) < 1e-20
+    with pytest.raises(OutOfRange):
+        saturation_pressure_pa("ethanol", 59.0)
