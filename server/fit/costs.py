@@ -88,6 +88,14 @@ class Purse:
         fitting = (requirements.hazards, requirements.cleanliness)
         self._use_number = self._memory.number(self.use)
         self._terms_number = self._memory.number((self._use_number, energy_price, fitting))
+        at_inlet = (requirements.chamber.port, requirements.line)
+        self._inlet_number = self._memory.number(("inlet", *at_inlet))
+        self._rough_number = self._memory.number(
+            ("rough", requirements.chamber.port, requirements.rough_line)
+        )
+        self._joint_number = self._memory.number(
+            ("joint", requirements.foreline, requirements.rough_line)
+        )
 
     def behind(self, front: Front | None) -> Purse:
         """Return the purse for the pumps behind a front: behind a capture pump they only rough."""
@@ -144,8 +152,7 @@ class Purse:
             grades = {front.pump.sku: grade}
             return self._component((front.pump,), self.front_assembly(front), grades, front.trap)
 
-        line = (self.requirements.chamber.port, self.requirements.line)
-        key = ("front cost", front.pump.sku, grade, trap, line, self._terms_number)
+        key = ("front cost", front.pump.sku, grade, trap, self._inlet_number, self._terms_number)
         return self._memory.once(key, price)
 
     def back_cost(self, back: Back, field: Field) -> ComponentCost:
@@ -160,14 +167,15 @@ class Purse:
             assembly = self.back_assembly(back, rough=rough)
             return self._component(pumps, assembly, {back.backing.sku: grade}, back.trap)
 
-        line = (self.requirements.chamber.port, self.requirements.rough_line) if rough else None
+        line = self._rough_number if rough else None
         key = ("back cost", *back.skus, grade, line, self._terms_number)
         return self._memory.once(key, price)
 
     def front_assembly(self, front: Front) -> Assembly:
         """Return the parts from the chamber to a high-vacuum pump, and its interlocks."""
         line, port = self.requirements.line, self.requirements.chamber.port
-        key = ("front", front.pump.sku, front.trap.sku if front.trap else "", port, line)
+        trap = front.trap.sku if front.trap else ""
+        key = ("front", front.pump.sku, trap, self._inlet_number)
         return self._memory.once(
             key,
             lambda: (
@@ -268,8 +276,7 @@ class Purse:
     def _joint(self, front: Front | None, back: Back) -> tuple[int, bool]:
         if front is None:
             return 0, False
-        pump, asked = front.pump, self.requirements
-        key = ("joint", pump.sku, back.entry, asked.foreline, asked.rough_line)
+        key = ("joint", front.pump.sku, back.entry, self._joint_number)
 
         def price() -> tuple[int, bool]:
             parts = self.joint_assembly(front, back)

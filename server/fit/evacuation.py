@@ -8,7 +8,7 @@ air ÷ the speed for the species, at the target), and the pressure at rest as a 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 
@@ -16,12 +16,13 @@ import numpy as np
 
 from server.catalog.arrays import GRID
 from server.catalog.items import TurboPump
+from server.fit.alike import Groups
 from server.fit.candidates import Back, Front
 from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
 from server.fit.settled import FieldStates
 from server.fit.thresholds import CROSSOVER_ROOM
-from server.physics.arrays import FloatArray, IntArray
+from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.gasload import GasLoad, load_at_pa_m3_s
 from server.physics.pumpdown import Phase, pump_down
@@ -48,46 +49,65 @@ class Evacuation:
 
 @dataclass(frozen=True)
 class RoughCurves:
-    """Chamber pressure against time by roughing alone, one row per back."""
+    """Chamber pressure against time by roughing alone: curves, and which belongs to each back.
+
+    All curves are laid end to end, so that many times and pressures are read in one go.
+    """
 
     time_s: FloatArray
+    """Shape (curves, points), NaN behind the end of a curve."""
     pressure_pa: FloatArray
+    curve_of: IntArray
+    """Shape (backs,)."""
 
     @cached_property
-    def _curves(self) -> dict[int, tuple[FloatArray, FloatArray]]:
-        return {}
+    def _known(self) -> BoolArray:
+        return np.isfinite(self.pressure_pa)
 
-    def _curve(self, back: int) -> tuple[FloatArray, FloatArray]:
-        """Clock and ln p of a back, up to where its curve ends."""
-        if back not in self._curves:
-            known = np.isfinite(self.pressure_pa[back])
-            self._curves[back] = self.time_s[back][known], np.log(self.pressure_pa[back][known])
-        return self._curves[back]
+    @cached_property
+    def _curve(self) -> FloatArray:
+        """Number of its curve for every point, as it is laid end to end."""
+        return np.repeat(np.arange(float(len(self.time_s))), self._known.sum(axis=1))
+
+    @cached_property
+    def _clock(self) -> FloatArray:
+        return self.time_s[self._known]
+
+    @cached_property
+    def _depth(self) -> FloatArray:
+        """−ln p of every point, never falling along a curve."""
+        rising = np.maximum.accumulate(
+            -np.log(np.where(self._known, self.pressure_pa, 1.0)), axis=1
+        )
+        return rising[self._known]
+
+    @cached_property
+    def _last(self) -> IntArray:
+        """Place of the last point of every curve."""
+        return np.cumsum(self._known.sum(axis=1)) - 1
 
     def time_at(self, backs: IntArray, pressure_pa: FloatArray) -> FloatArray:
         """Return when each back's curve passes a pressure; inf where it never does."""
-        result = np.full(len(backs), np.inf)
+        curve = self.curve_of[backs]
         wanted = -np.log(pressure_pa)
-        for back, rows in by_number(backs):
-            time, ln_pressure = self._curve(back)
-            falling = -np.minimum.accumulate(ln_pressure)
-            found = np.interp(wanted[rows], falling, time)
-            result[rows] = np.where(wanted[rows] <= falling[-1] + 1e-6, found, np.inf)
-        return result
+        deepest = self._depth[self._last[curve]]
+        at = np.minimum(wanted, deepest) + _APART * curve
+        found = np.interp(at, self._depth + _APART * self._curve, self._clock)
+        return np.where(wanted <= deepest + 1e-6, found, np.inf)
 
     def pressure_at(self, backs: IntArray, time_s: FloatArray) -> FloatArray:
         """Return each back's pressure at a clock, the last one where the curve has ended."""
-        result = np.empty(len(backs))
-        for back, rows in by_number(backs):
-            result[rows] = np.interp(time_s[rows], *self._curve(back))
-        return np.exp(result)
+        curve = self.curve_of[backs]
+        ended = np.minimum(time_s, self._clock[self._last[curve]])
+        apart = self._clock.max() + 1.0
+        at = ended + apart * curve
+        line = self._clock + apart * self._curve
+        ln_pressure = np.log(self.pressure_pa[self._known])
+        return np.exp(np.interp(at, line, ln_pressure))
 
 
-def by_number(numbers: IntArray) -> Iterator[tuple[int, IntArray]]:
-    """Yield each number with the places where it stands."""
-    order = np.argsort(numbers, kind="stable")
-    found, begin = np.unique(numbers[order], return_index=True)
-    return zip(found.tolist(), np.split(order, begin)[1:], strict=True)
+_APART = 200.0
+"""Between −ln p of two curves laid end to end: more than any of them spans."""
 
 
 def equivalent_load(
@@ -106,15 +126,16 @@ UNPUMPED = 1e12
 """Stands for the infinite weight of a gas that a pump does not take at all."""
 
 
-def rough_curves(
-    loads: Loads, states: FieldStates, backs: IntArray, lowest_pa: FloatArray
-) -> RoughCurves:
+def rough_curves(loads: Loads, states: FieldStates, lowest_pa: FloatArray) -> RoughCurves:
     """Follow roughing with each back from the atmosphere to a pressure (or as far as it gets)."""
-    tables = states.backing.at_chamber
-    load = equivalent_load(loads, tables, backs, rough_reference_pa(states, backs))
-    phase = Phase(tables[AIR], backs, ATMOSPHERE_PA, lowest_pa)
+    speeds = states.backing.chamber
+    lowest = np.full(len(speeds.rows), np.inf)
+    np.minimum.at(lowest, speeds.of, lowest_pa)
+    reference = rough_reference_pa(states, speeds.first)
+    load = equivalent_load(loads, speeds.tables, speeds.rows, reference)
+    phase = Phase(speeds.tables[AIR], speeds.rows, ATMOSPHERE_PA, lowest)
     found = pump_down(loads.volume_m3, load, phase, HORIZON_S, trace=True)
-    return RoughCurves(found.curve_time_s, found.curve_pressure_pa)
+    return RoughCurves(found.curve_time_s, found.curve_pressure_pa, speeds.of)
 
 
 def rough_reference_pa(states: FieldStates, backs: IntArray) -> FloatArray:
@@ -192,11 +213,11 @@ def _distinct(
 
     Fluids that leave the same pressure at rest in the same pump and trap do.
     """
-    keys = np.column_stack([row_of_front, offset_pa])
-    _, kind = np.unique(keys, axis=0, return_inverse=True)
-    code = kind.ravel()[chosen[0]] * offset_pa.shape[1] + chosen[1]
-    _, first, again = np.unique(code, return_index=True, return_inverse=True)
-    return first, again.ravel()
+    offsets = np.ascontiguousarray(offset_pa)
+    rows = zip(row_of_front.tolist(), offsets, strict=True)
+    fronts = Groups.by((row, offset.tobytes()) for row, offset in rows)
+    alike = Groups.by_number(fronts.of[chosen[0]], chosen[1])
+    return alike.first, alike.of
 
 
 def _evacuate_distinct(
@@ -265,7 +286,7 @@ def _takeover(
     followed = np.where(wait > 0.0, RUN_ON_SHARE, CLEAR_SHARE) * crossover
     np.minimum.at(lowest, back_rows, followed)
     lowest = np.maximum(np.fmin(lowest, ATMOSPHERE_PA), 1.02 * states.rough_floor_pa[0])
-    curves = rough_curves(loads, states, np.arange(len(backs)), np.fmin(lowest, ATMOSPHERE_PA))
+    curves = rough_curves(loads, states, np.fmin(lowest, ATMOSPHERE_PA))
     time = curves.time_at(back_rows, crossover) + wait
     pressure = crossover.copy()
     running_up = (wait > 0.0) & np.isfinite(time)
@@ -342,14 +363,18 @@ def _burst_s_m3(
     """Extra time per chamber volume, ∫ dp·[1/(Q_carried − Q) − 1/(S·p − Q)] where S·p is more."""
     knee = carried / table.speed_m3_s.max(axis=1)[rows]
     low = np.clip(np.minimum(knee, begin_pa), GRID.low_pa, GRID.high_pa)
-    pressure = np.geomspace(low, begin_pa, BURST_POINTS, axis=1)
+    width = np.log(begin_pa / low)[:, np.newaxis] / (BURST_POINTS - 1)
+    pressure = low[:, np.newaxis] * np.exp(width * np.arange(BURST_POINTS))
+    # the last point is the beginning itself, rounding or not
+    pressure[:, -1] = begin_pa
     drawn = lookup(table, rows[:, np.newaxis], pressure) * pressure
     over = drawn > carried[:, np.newaxis]
     spare = carried - flow
     held = 1.0 / np.where(spare > 0.0, spare, 1.0)[:, np.newaxis]
     free = 1.0 / np.where(over & (spare > 0.0)[:, np.newaxis], drawn - flow[:, np.newaxis], 1.0)
     slower = np.where(over, (held - free) * pressure, 0.0)
-    extra = np.trapezoid(slower, np.log(pressure), axis=1)
+    ends = (slower[:, 0] + slower[:, -1]) / 2.0
+    extra = (slower.sum(axis=1) - ends) * width[:, 0]
     return np.where(spare > 0.0, extra, np.inf)
 
 

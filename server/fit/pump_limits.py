@@ -91,7 +91,18 @@ def compressions_left(
     return dict(zip(stated, left.tolist(), strict=True))
 
 
-def compression_left(pump: TurboPump, gas: str, foreline_pa: ArrayLike) -> FloatArray:
-    """Return a turbomolecular pump's compression of a gas at foreline pressures [Pa]."""
-    stated = compression_for(pump.compression, gas)
-    return compression_at_foreline(stated, foreline_pa, pump.tolerable_foreline_pa)
+def compression_rows(pumps: Sequence[TurboPump], gas: str, foreline_pa: FloatArray) -> FloatArray:
+    """Return the compressions of many turbomolecular pumps for a gas.
+
+    Parameters
+    ----------
+    pumps : sequence, n
+        The pumps.
+    gas : str
+        The gas.
+    foreline_pa : array, shape (n, m)
+        Foreline pressures of each. [Pa]
+    """
+    stated = np.array([[compression_for(pump.compression, gas)] for pump in pumps])
+    tolerable = np.array([[pump.tolerable_foreline_pa] for pump in pumps])
+    return compression_at_foreline(stated, foreline_pa, tolerable)

@@ -22,7 +22,7 @@ from server.fit.front_states import FrontStates, process_time_s
 from server.fit.geometry import Outlet, outlet_of
 from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
-from server.fit.pump_limits import compression_left, highest_crossover_pa
+from server.fit.pump_limits import compression_rows, highest_crossover_pa
 from server.fit.requirements import Requirements
 from server.fit.settled import SettledState
 from server.fit.thresholds import BURST_S
@@ -214,10 +214,10 @@ class HighVacuumStates:
         standing = np.isfinite(foreline_pa)
         pressed = np.where(standing, foreline_pa, 0.0)
         added = np.where(standing, 0.0, np.nan)
+        pumps = [self._turbo(row) for row in rows]
         for gas, share in line.shares(load).items():
-            for place, row in enumerate(rows):
-                left = compression_left(self._turbo(row), gas, pressed[place])
-                added[place] += pressed[place] * share / left
+            if share.any():
+                added += pressed * share / compression_rows(pumps, gas, pressed)
         return added
 
     def _turbo(self, position: int) -> TurboPump:
