@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.fit.alike import SharedSpeeds
+from server.fit.alike import Groups, SharedSpeeds
 from server.fit.behind import parts_behind
 from server.fit.candidates import Back
 from server.fit.geometry import Outlet, foreline, groups_by_line
@@ -21,7 +21,7 @@ from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
 from server.physics.roots import roots_between
 from server.physics.species import SPECIES
-from server.physics.speedtable import SpeedTable, lookup, rest_pressure_pa
+from server.physics.speedtable import SpeedTable, rest_pressure_pa
 from server.physics.steady import steady_state
 
 
@@ -148,28 +148,18 @@ class Foreline:
             The pumps' own largest throughput and tolerable foreline pressures.
         """
         potential, line_of = self.runs.potential(load_pa_m3_s)
-        shape = (len(outlet_rows), self.runs.back_count)
-        back = np.broadcast_to(self._speeds.of, shape).ravel()
-        line = line_of[outlet_rows].ravel()
-        largest, no_load, full_load = (
-            np.repeat(value, shape[1]) for value in (largest_pa_m3_s, no_load_pa, full_load_pa)
-        )
-        speeds = self._speed_of(load_pa_m3_s)
+        alike = self._columns
+        shape = (len(outlet_rows), len(alike.first))
+        row = np.broadcast_to(self._speeds.of[alike.first], shape).ravel()
+        line = line_of[outlet_rows][:, alike.first].ravel()
+        own = (np.repeat(value, shape[1]) for value in (largest_pa_m3_s, no_load_pa, full_load_pa))
+        carrying = _Carrying(potential, line, self._speed_of(load_pa_m3_s), row, *own)
+        return carrying.largest_pa_m3_s().reshape(shape)[:, alike.of]
 
-        def spare(ln_pressure: FloatArray) -> FloatArray:
-            pressure = np.exp(ln_pressure)
-            flow = lookup(speeds, back, pressure) * pressure
-            # carried on beyond the largest throughput, so that the function has no jump there
-            tolerable = no_load - (no_load - full_load) * flow / largest
-            allowed = potential.at_pa_m3_s(line, np.maximum(tolerable, GRID.low_pa))
-            return np.asarray(allowed - potential.at_pa_m3_s(line, pressure) - flow)
-
-        # a hair above the tolerable pressure, where the line would have to carry gas backwards
-        low, high = _halved(spare, np.full(back.shape, GRID.ln_low), np.log(no_load) + 1e-6)
-        pressure = np.exp(roots_between(spare, low, high, within=1e-9))
-        flow = lookup(speeds, back, pressure) * pressure
-        # a root beyond the largest throughput: there the foreline still is below what is tolerable
-        return np.asarray(np.minimum(flow, largest).reshape(shape))
+    @cached_property
+    def _columns(self) -> Groups:
+        """Backs that pump alike behind lines that pass gas alike."""
+        return Groups.by(zip(self._speeds.of.tolist(), *self.runs.line_of.tolist(), strict=True))
 
     def _speed_of(self, load_pa_m3_s: Mapping[str, float]) -> SpeedTable:
         """Speeds for the gas of a load, row by row in use: p = Σ Q_i/S_i, so 1/S = Σ x_i/S_i."""
@@ -185,12 +175,59 @@ class Foreline:
             return SpeedTable(GRID, 1.0 / slow)
 
 
-def _halved(
-    spare: Callable[[FloatArray], FloatArray], low: FloatArray, high: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Halve the brackets of falling functions down to a cell of the grid, where they are smooth."""
-    while float(np.max(high - low, initial=0.0)) > GRID.step:
-        middle = (low + high) / 2
-        positive = spare(middle) > 0.0
-        low, high = np.where(positive, middle, low), np.where(positive, high, middle)
-    return low, high
+@dataclass(frozen=True)
+class _Carrying:
+    """What n pumps may carry through their lines into their backs; arrays of shape (n,)."""
+
+    potential: FlowPotential
+    line: IntArray
+    speeds: SpeedTable
+    row: IntArray
+    """Row of each back in ``speeds``."""
+    own_largest: FloatArray
+    no_load_pa: FloatArray
+    full_load_pa: FloatArray
+
+    def largest_pa_m3_s(self) -> FloatArray:
+        """Return the flow at the root, the pump's own largest where that comes first."""
+        cell = self._cell()
+        pressure, at = GRID.pressure_pa, self.row * GRID.count + cell
+        flat = self.speeds.speed_m3_s.ravel()
+        speed, rise = flat[at], flat[at + 1] - flat[at]
+        begin, conductance, slope = self.potential.in_cells(self.line, cell)
+
+        def flow_at(place: FloatArray) -> tuple[FloatArray, FloatArray]:
+            there = pressure[cell] * np.exp(place * GRID.step)
+            return there, (speed + rise * place) * there
+
+        def spare(place: FloatArray) -> FloatArray:
+            there, flow = flow_at(place)
+            past = there - pressure[cell]
+            return self._spare(flow, begin + (conductance + slope * past / 2) * past)
+
+        found = roots_between(spare, np.zeros(len(cell)), np.ones(len(cell)), within=1e-9)
+        # a root beyond the largest throughput: there the foreline still is below what is tolerable
+        return np.asarray(np.minimum(flow_at(found)[1], self.own_largest))
+
+    def _spare(self, flow: FloatArray, potential: FloatArray) -> FloatArray:
+        """Return what the line could carry from the tolerable pressure less what the back takes."""
+        # carried on beyond the largest throughput, so that the function has no jump there
+        tolerable = self.no_load_pa - (self.no_load_pa - self.full_load_pa) * (
+            flow / self.own_largest
+        )
+        allowed = self.potential.at_pa_m3_s(self.line, np.maximum(tolerable, GRID.low_pa))
+        return np.asarray(allowed - potential - flow)
+
+    def _cell(self) -> IntArray:
+        """Lower node of the cell in which ``_spare``, which falls, goes through zero."""
+        carried = (self.speeds.speed_m3_s * GRID.pressure_pa).ravel()
+        nodes = self.potential.nodes_pa_m3_s.ravel()
+        low = np.zeros(len(self.row), dtype=np.intp)
+        # at the tolerable pressure without load, or above, nothing is to spare
+        high = np.searchsorted(GRID.pressure_pa, self.no_load_pa * (1.0 + 1e-6))
+        while int(np.max(high - low, initial=0)) > 1:
+            middle = (low + high) // 2
+            flow = carried[self.row * GRID.count + middle]
+            more = self._spare(flow, nodes[self.line * GRID.count + middle]) > 0.0
+            low, high = np.where(more, middle, low), np.where(more, high, middle)
+        return low

@@ -81,6 +81,14 @@ class FlowPotential:
         root = np.sqrt(np.maximum(low * low + 2 * slope * np.maximum(more, 0.0), 0.0))
         return floats(grid.pressure_pa[cell] + 2 * more / (low + root))
 
+    def in_cells(self, rows: IntArray, cell: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return Φ, C and dC/dp at the lower node of a cell of each of some lines.
+
+        Within the cell Φ(p) = Φ + (C + dC/dp·Δp/2)·Δp.
+        """
+        low, slope, begin = self._cell(rows, cell)
+        return begin, low, slope
+
     def _cell(self, rows: IntArray, cell: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Conductance at the lower node of cells, its slope dC/dp within, Φ at the node."""
         index = rows * self.grid.count + cell
