@@ -22,7 +22,7 @@ from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
 from server.fit.settled import FieldStates
 from server.fit.thresholds import CROSSOVER_ROOM
-from server.physics.arrays import BoolArray, FloatArray, IntArray
+from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.gasload import GasLoad, load_at_pa_m3_s
 from server.physics.pumpdown import Phase, pump_down
@@ -103,7 +103,7 @@ class RoughCurves:
         at = ended + apart * curve
         line = self._clock + apart * self._curve
         ln_pressure = np.log(self.pressure_pa[self._known])
-        return np.exp(np.interp(at, line, ln_pressure))
+        return floats(np.exp(np.interp(at, line, ln_pressure)))
 
 
 _APART = 200.0

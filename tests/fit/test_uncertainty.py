@@ -17,6 +17,7 @@ from server.fit.evaluation import How, Judged, judge
 from server.fit.explain import Spot
 from server.fit.loads import loads_of
 from server.fit.thresholds import LEAK_GSD, SPEED_GSD
+from server.fit.states import BELOW_NOTICE
 from server.fit.uncertainty import Draws, as_stated, base_pressures_pa, draw, follow
 from server.physics.outgassing import outgassing_row
 from tests.fit.engine_cases import BENCH, COATER, a_bench, a_jet, a_rougher, inquiry, judged_demo
@@ -119,7 +120,9 @@ def test_a_system_as_stated_is_what_the_engine_judged() -> None:
     assert times == pytest.approx(judged.time_s[rows, columns], rel=0.01)
     shape = judged.time_s.shape
     bases = np.broadcast_to(judged.case.states.base.chamber_pa, shape)[rows, columns]
-    assert base_pressures_pa(judged, (rows, columns), stated) == pytest.approx(bases, rel=1e-9)
+    # the field leaves out back-diffusion that adds less than this
+    found = base_pressures_pa(judged, (rows, columns), stated)
+    assert found == pytest.approx(bases, rel=BELOW_NOTICE)
 
 
 def test_systems_of_many_stacks_are_those_of_each_alone() -> None:
