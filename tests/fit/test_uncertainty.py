@@ -16,8 +16,8 @@ from server.fit.course import Outlook, outlooks
 from server.fit.evaluation import How, Judged, judge
 from server.fit.explain import Spot
 from server.fit.loads import loads_of
-from server.fit.thresholds import LEAK_GSD, SPEED_GSD
 from server.fit.states import BELOW_NOTICE
+from server.fit.thresholds import LEAK_GSD, SPEED_GSD
 from server.fit.uncertainty import Draws, as_stated, base_pressures_pa, draw, follow
 from server.physics.outgassing import outgassing_row
 from tests.fit.engine_cases import BENCH, COATER, a_bench, a_jet, a_rougher, inquiry, judged_demo
