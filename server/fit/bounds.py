@@ -100,7 +100,7 @@ def by_promise(field: Field, states: FrontStates | None) -> Iterator[tuple[float
 def hopeful_backs(
     field: Field, backing: BackTables, loads: Loads, requirements: Requirements
 ) -> tuple[IntArray, Counter[str]]:
-    """Return the positions of the backs that some front may go with, and what the others took.
+    """Return the positions of the backs that some front may go with, and how many others miss what.
 
     A back that pumps the chamber by itself must reach the target; one that roughs must get below
     the highest pressure at which any of the fronts takes over.
@@ -111,8 +111,8 @@ def hopeful_backs(
     speeds = backing.chamber
     lowest = steady_state(load, speeds.tables, speeds.rows).only(speeds.of)
     hopeless = _bound(allowed, lowest) < 1.0 - ROUNDING
-    taken = int(hopeless.sum()) * len(field.fronts)
-    return np.nonzero(~hopeless)[0], Counter({key.value: taken} if taken else {})
+    missing = int(hopeless.sum())
+    return np.nonzero(~hopeless)[0], Counter({key.value: missing} if missing else {})
 
 
 def _allowed_pa(

@@ -207,12 +207,24 @@ def _worst(
     return worst_key, worst, fails
 
 
-def count_rejected(judged: Judged) -> Counter[str]:
-    """Return the rejected combinations by the margin that misses by most."""
-    positions, numbers = np.unique(judged.worst_key[judged.fails], return_counts=True)
-    return Counter(
-        {
-            KEYS[position].value: int(number)
-            for position, number in zip(positions, numbers, strict=True)
-        }
-    )
+def count_rejected(judged: Judged, members: IntArray | None = None) -> Counter[str]:
+    """Return the rejected combinations by the margin that misses by most.
+
+    Parameters
+    ----------
+    judged : Judged
+        A field.
+    members : array of int, shape (fronts,)
+        How many fronts each of its fronts stands for; left out: one each.
+    """
+    counts: Counter[str] = Counter()
+    for position in np.unique(judged.worst_key[judged.fails]):
+        missing = judged.fails & (judged.worst_key == position)
+        counts[KEYS[position].value] = count_fronts(missing, members)
+    return counts
+
+
+def count_fronts(chosen: BoolArray, members: IntArray | None = None) -> int:
+    """Return how many combinations are chosen, each counted for all that its front stands for."""
+    in_rows = np.count_nonzero(chosen, axis=1)
+    return int(in_rows.sum() if members is None else in_rows @ members)

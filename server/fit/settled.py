@@ -131,3 +131,12 @@ class FieldStates(Protocol):
     def behind_turbo_pa(self) -> FloatArray | None:
         """Foreline pressure of the turbomolecular pumps that rough for others, shape (1, B)."""
         ...
+
+
+def let_go(states: FieldStates) -> None:
+    """Forget the solved states of a field that nobody will read again.
+
+    They refer to what solves them and that to them, so that memory would wait for the collector.
+    """
+    for name in ("base", "process"):
+        vars(states).pop(name, None)

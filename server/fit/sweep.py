@@ -7,7 +7,6 @@ are shown are judged again, together.
 
 from __future__ import annotations
 
-import gc
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -19,13 +18,23 @@ from server.catalog.items import Pump
 from server.fit.backing import BackTables, back_tables
 from server.fit.bounds import by_promise, hopeful_backs, hopeful_fronts
 from server.fit.candidates import Back, Field, Front
+from server.fit.classes import front_classes
 from server.fit.costs import Purse
-from server.fit.evaluation import JUST_JUDGE, How, Judged, count_rejected, front_states, judge
+from server.fit.evaluation import (
+    JUST_JUDGE,
+    How,
+    Judged,
+    count_fronts,
+    count_rejected,
+    front_states,
+    judge,
+)
 from server.fit.explain import Spot
 from server.fit.front_states import FrontStates
 from server.fit.loads import Loads
 from server.fit.margins import STEADY_MARGINS
 from server.fit.ranking import Standing, ranked
+from server.fit.settled import let_go
 from server.physics.arrays import IntArray
 
 MOST_COMBINATIONS = 200_000
@@ -53,6 +62,8 @@ class Block:
     field: Field
     rows: IntArray
     columns: IntArray
+    members: IntArray
+    """How many fronts each of its fronts stands for."""
     how: How
     is_whole: bool
     """Whether nothing else of the field is left to be judged."""
@@ -114,19 +125,18 @@ class Sweep:
         self.rejected.update(field.refused)
         for block in self._blocks.worth_judging(field, self.rejected):
             self._take(number, block)
-            if not block.is_whole:
-                # states and what solves them refer to each other: memory waits for no collector
-                gc.collect()
 
     def _take(self, number: int, block: Block) -> None:
         """Judge a block, count, and keep what may be shown."""
         judged = self._blocks.judge(block)
-        self.rejected += count_rejected(judged)
-        self.fit += int(judged.fits.sum())
-        self.marginal += int(judged.marginal.sum())
+        self.rejected += count_rejected(judged, block.members)
+        self.fit += count_fronts(judged.fits, block.members)
+        self.marginal += count_fronts(judged.marginal, block.members)
         self._best.append((number, self._best_of(block, judged)))
         if block.is_whole:
             self._kept[number] = _Kept(block.rows, block.columns, judged)
+        else:
+            let_go(judged.case.states)
 
     def prospects(self) -> list[Prospect]:
         """Return all usable combinations, what may come nearest to fitting first."""
@@ -230,19 +240,27 @@ class Blocks:
         return judge(field, self._loads, asked, catalog, self.purse, how)
 
     def worth_judging(self, field: Field, rejected: Counter[str]) -> Iterator[Block]:
-        """Yield what no bound of a front or back rules out; what one does is counted."""
+        """Yield what no bound of a front or back rules out; what one does is counted.
+
+        Of fronts that differ in the price of their fluid alone one stands for all.
+        """
         rows, alone = np.arange(len(field.fronts)), self._front_states(field)
+        members = np.ones(len(rows), dtype=np.intp)
         if alone is not None:
             rows, hopeless = hopeful_fronts(alone, len(field.backs))
             rejected += hopeless
+            classes = front_classes(alone.only(rows), self.purse)
+            rows, members = rows[classes.first], classes.members
             alone = alone.only(rows)
         for columns, tables in self._portions(field) if rows.size else ():
             portion = part_of(field, rows, columns)
             kept, hopeless = hopeful_backs(portion, tables, self._loads, self.purse.requirements)
-            rejected += hopeless
+            for key, backs in hopeless.items():
+                rejected[key] += backs * int(members.sum())
             if len(kept) < len(columns):
                 columns, tables = columns[kept], tables.only(kept)
-            yield from self._cut(field, rows, columns, How(fronts=alone, backing=tables))
+            how = How(fronts=alone, backing=tables)
+            yield from self._cut(field, rows, columns, how, members)
 
     def prospects(self, field: Field, first: int) -> Iterator[Prospect]:
         """Yield every combination of a field; ``first`` is the position of its first front."""
@@ -257,7 +275,8 @@ class Blocks:
         """Judge some fronts with all backs by their steady margins."""
         for columns, tables in self._portions(field):
             how = How(only=frozenset(STEADY_MARGINS), fronts=alone, backing=tables)
-            for block in self._cut(field, rows, columns, how):
+            members = np.ones(len(rows), dtype=np.intp)
+            for block in self._cut(field, rows, columns, how, members):
                 yield self.judge(block)
 
     def _front_states(self, field: Field) -> FrontStates | None:
@@ -286,7 +305,9 @@ class Blocks:
             self._tables[skus] = made
         return self._tables[skus]
 
-    def _cut(self, field: Field, rows: IntArray, columns: IntArray, how: How) -> Iterator[Block]:
+    def _cut(
+        self, field: Field, rows: IntArray, columns: IntArray, how: How, members: IntArray
+    ) -> Iterator[Block]:
         """Yield the combinations of some fronts and backs with the tables of exactly these."""
         most = max(1, self._limits.combinations // len(rows))
         tables = how.backing
@@ -296,7 +317,7 @@ class Blocks:
             part = replace(how, backing=tables.only(some)) if is_part and tables else how
             where = columns[some]
             is_whole = not is_part and len(field.backs) <= self._limits.backs
-            yield Block(part_of(field, rows, where), rows, where, part, is_whole)
+            yield Block(part_of(field, rows, where), rows, where, members, part, is_whole)
 
 
 def part_of(field: Field, rows: IntArray, columns: IntArray) -> Field:

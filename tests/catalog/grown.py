@@ -59,10 +59,26 @@ def grown_tables(times: int, seed: int = 1) -> Mapping[str, bytes]:
                 for row in tables[name]
                 if row["sku"] in pumps
             ]
-        for row in grown["spares.csv"]:
-            fitting = [word for word in row["fits"].replace(";", " ").split() if word in pumps]
-            row["fits"] = " ".join([row["fits"], *(f"{sku}-{copy}" for sku in fitting)])
+    _fit_spares(grown, tables, pumps, times)
     return files | {name: _text(rows) for name, rows in grown.items()}
+
+
+def _fit_spares(
+    grown: Mapping[str, Rows], tables: Mapping[str, Rows], pumps: set[str], times: int
+) -> None:
+    """Let spares fit the copies too: further spares for every ten, as a cell holds no more."""
+    prices = {row["sku"]: row for row in tables["price_list.csv"]}
+    for row in tables["spares.csv"]:
+        fitting = [word for word in row["fits"].replace(";", " ").split() if word in pumps]
+        for first in range(0, times if fitting else 0, 10):
+            copies = range(max(first, 1), min(first + 10, times))
+            more = [f"{sku}-{copy}" for copy in copies for sku in fitting]
+            if first == 0:
+                row["fits"] = " ".join([row["fits"], *more])
+                continue
+            sku = f"{row['sku']}-{first}"
+            grown["spares.csv"].append({**row, "sku": sku, "fits": " ".join(more)})
+            grown["price_list.csv"].append({**prices[row["sku"]], "sku": sku})
 
 
 def _copied(

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from typing import Any
 
+import numpy as np
 import pytest
 
 from server.catalog.items import (
@@ -20,7 +21,9 @@ from server.catalog.items import (
     TurboPump,
 )
 from server.fit.advice import advise
+from server.fit.alike import Groups
 from server.fit.candidates import COLD_TRAPS, Back, fields_of, make_back
+from server.fit.classes import with_cheapest
 from server.fit.requirements import Requirements
 from server.fit.results import Advice
 from server.fit.sweep import Limits
@@ -92,6 +95,45 @@ def test_bounds_and_blocks_find_what_judging_everything_finds(limits: Limits) ->
         if judged.fits.any()
     )
     assert advice.stacks[0].cost.total_over_horizon * 100 == cheapest
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        inquiry(COATER, process__vapour=None),
+        inquiry(COATER, process__vapour=None, commercial__budget="16000"),
+    ],
+    ids=["no budget", "budget"],
+)
+def test_a_larger_catalogue_is_counted_and_ranked_as_if_all_were_judged(
+    asked: Requirements,
+) -> None:
+    catalog = grown_catalog(3)
+    advice, judgement = advise(asked, catalog), judge_all(asked, catalog)
+    assert advice.counts.fit == judgement.count("fits") > 0
+    assert advice.counts.marginal == judgement.count("marginal") > 0
+    assert sum(advice.counts.rejected.values()) == sum(judgement.rejected.values())
+    assert advice.counts.considered == judgement.considered
+    horizon = asked.commercial.horizon_years
+    cheapest: dict[tuple[str, ...], int] = {}
+    for judged in judgement.judged:
+        total = judged.cost.total(horizon)
+        for row, column in zip(*np.nonzero(judged.fits), strict=True):
+            front = judged.case.field.fronts[row]
+            pumps = (front.pump.sku if front else "", *judged.case.field.backs[column].skus[:2])
+            cheapest[pumps] = min(cheapest.get(pumps, 10**12), int(total[row, column]))
+    best = sorted(cheapest.values())
+    for stack, least in zip(advice.stacks, best, strict=False):
+        assert stack.cost.total_over_horizon * 100 == least
+
+
+def test_of_equally_cheap_fluids_with_other_margins_each_stands_for_itself() -> None:
+    alike = Groups.by(["a", "a", "b", "a", "a", "b"])
+    cost, stands = np.array([7, 5, 9, 5, 5, 8]), np.array([2.0, 1.5, 1.0, 1.2, 1.5, 1.0])
+    classes = with_cheapest(alike, cost, stands)
+    # fluids 1 and 4 are one, 3 differs in its margin, 0 is dearer and counted with 1; 5 leads b
+    assert classes.first.tolist() == [1, 3, 5]
+    assert classes.members.tolist() == [3, 1, 2]
 
 
 def every_back(
