@@ -7,6 +7,7 @@ are shown are judged again, together.
 
 from __future__ import annotations
 
+import gc
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -37,8 +38,8 @@ from server.fit.ranking import Standing, ranked
 from server.fit.settled import let_go
 from server.physics.arrays import IntArray
 
-MOST_COMBINATIONS = 200_000
-"""So many are judged at once: some hundred megabytes of arrays."""
+MOST_COMBINATIONS = 70_000
+"""So many are judged at once, most with a pump-down of their own: some hundred megabytes."""
 
 MOST_BACKS = 2_000
 """Of so many backs the speeds are tabulated at once."""
@@ -252,15 +253,18 @@ class Blocks:
             classes = front_classes(alone.only(rows), self.purse)
             rows, members = rows[classes.first], classes.members
             alone = alone.only(rows)
-        for columns, tables in self._portions(field) if rows.size else ():
-            portion = part_of(field, rows, columns)
-            kept, hopeless = hopeful_backs(portion, tables, self._loads, self.purse.requirements)
+        for portion, whole in self._portions(field) if rows.size else ():
+            kept, hopeless = hopeful_backs(
+                part_of(field, rows, portion), whole, self._loads, self.purse.requirements
+            )
             for key, backs in hopeless.items():
                 rejected[key] += backs * int(members.sum())
-            if len(kept) < len(columns):
-                columns, tables = columns[kept], tables.only(kept)
-            how = How(fronts=alone, backing=tables)
-            yield from self._cut(field, rows, columns, how, members)
+            is_cut = len(kept) < len(portion)
+            how = How(fronts=alone, backing=whole.only(kept) if is_cut else whole)
+            yield from self._cut(field, rows, portion[kept], how, members)
+            if len(portion) < len(field.backs):
+                # tables and what makes them refer to each other: memory waits for no collector
+                gc.collect()
 
     def prospects(self, field: Field, first: int) -> Iterator[Prospect]:
         """Yield every combination of a field; ``first`` is the position of its first front."""
