@@ -22,8 +22,9 @@ from server.fit.loads import AIR, Loads
 from server.fit.requirements import Requirements
 from server.fit.settled import FieldStates
 from server.fit.thresholds import CROSSOVER_ROOM
-from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
+from server.physics.arrays import FloatArray, IntArray, floats
 from server.physics.constants import ATMOSPHERE_PA
+from server.physics.end_to_end import EndToEnd
 from server.physics.gasload import GasLoad, load_at_pa_m3_s
 from server.physics.pumpdown import Phase, pump_down
 from server.physics.speedtable import SpeedTable, lookup
@@ -49,10 +50,7 @@ class Evacuation:
 
 @dataclass(frozen=True)
 class RoughCurves:
-    """Chamber pressure against time by roughing alone: curves, and which belongs to each back.
-
-    All curves are laid end to end, so that many times and pressures are read in one go.
-    """
+    """Chamber pressure against time by roughing alone: curves, and which belongs to each back."""
 
     time_s: FloatArray
     """Shape (curves, points), NaN behind the end of a curve."""
@@ -61,53 +59,33 @@ class RoughCurves:
     """Shape (backs,)."""
 
     @cached_property
-    def _known(self) -> BoolArray:
-        return np.isfinite(self.pressure_pa)
+    def _clock_s(self) -> FloatArray:
+        """Clock at every point, held behind the end of a curve."""
+        return np.fmax.accumulate(self.time_s, axis=1)
 
     @cached_property
-    def _curve(self) -> FloatArray:
-        """Number of its curve for every point, as it is laid end to end."""
-        return np.repeat(np.arange(float(len(self.time_s))), self._known.sum(axis=1))
+    def _ln_pressure(self) -> FloatArray:
+        """Ln p at every point, never rising along a curve, held behind its end."""
+        return np.fmin.accumulate(np.log(self.pressure_pa), axis=1)
 
     @cached_property
-    def _clock(self) -> FloatArray:
-        return self.time_s[self._known]
+    def _falling(self) -> EndToEnd:
+        return EndToEnd(-self._ln_pressure)
 
     @cached_property
-    def _depth(self) -> FloatArray:
-        """−ln p of every point, never falling along a curve."""
-        rising = np.maximum.accumulate(
-            -np.log(np.where(self._known, self.pressure_pa, 1.0)), axis=1
-        )
-        return rising[self._known]
-
-    @cached_property
-    def _last(self) -> IntArray:
-        """Place of the last point of every curve."""
-        return np.cumsum(self._known.sum(axis=1)) - 1
+    def _passing(self) -> EndToEnd:
+        return EndToEnd(self._clock_s)
 
     def time_at(self, backs: IntArray, pressure_pa: FloatArray) -> FloatArray:
         """Return when each back's curve passes a pressure; inf where it never does."""
-        curve = self.curve_of[backs]
-        wanted = -np.log(pressure_pa)
-        deepest = self._depth[self._last[curve]]
-        at = np.minimum(wanted, deepest) + _APART * curve
-        found = np.interp(at, self._depth + _APART * self._curve, self._clock)
-        return np.where(wanted <= deepest + 1e-6, found, np.inf)
+        curve, wanted = self.curve_of[backs], np.log(pressure_pa)
+        found = self._falling.between(curve, -wanted, self._clock_s)
+        return np.where(wanted >= self._ln_pressure[curve, -1] - 1e-6, found, np.inf)
 
     def pressure_at(self, backs: IntArray, time_s: FloatArray) -> FloatArray:
         """Return each back's pressure at a clock, the last one where the curve has ended."""
-        curve = self.curve_of[backs]
-        ended = np.minimum(time_s, self._clock[self._last[curve]])
-        apart = self._clock.max() + 1.0
-        at = ended + apart * curve
-        line = self._clock + apart * self._curve
-        ln_pressure = np.log(self.pressure_pa[self._known])
-        return floats(np.exp(np.interp(at, line, ln_pressure)))
-
-
-_APART = 200.0
-"""Between −ln p of two curves laid end to end: more than any of them spans."""
+        found = self._passing.between(self.curve_of[backs], time_s, self._ln_pressure)
+        return floats(np.exp(found))
 
 
 def equivalent_load(
@@ -363,18 +341,15 @@ def _burst_s_m3(
     """Extra time per chamber volume, ∫ dp·[1/(Q_carried − Q) − 1/(S·p − Q)] where S·p is more."""
     knee = carried / table.speed_m3_s.max(axis=1)[rows]
     low = np.clip(np.minimum(knee, begin_pa), GRID.low_pa, GRID.high_pa)
-    width = np.log(begin_pa / low)[:, np.newaxis] / (BURST_POINTS - 1)
-    pressure = low[:, np.newaxis] * np.exp(width * np.arange(BURST_POINTS))
-    # the last point is the beginning itself, rounding or not
-    pressure[:, -1] = begin_pa
+    ln_pressure = np.linspace(np.log(low), np.log(begin_pa), BURST_POINTS, axis=1)
+    pressure = np.exp(ln_pressure)
     drawn = lookup(table, rows[:, np.newaxis], pressure) * pressure
     over = drawn > carried[:, np.newaxis]
     spare = carried - flow
     held = 1.0 / np.where(spare > 0.0, spare, 1.0)[:, np.newaxis]
     free = 1.0 / np.where(over & (spare > 0.0)[:, np.newaxis], drawn - flow[:, np.newaxis], 1.0)
     slower = np.where(over, (held - free) * pressure, 0.0)
-    ends = (slower[:, 0] + slower[:, -1]) / 2.0
-    extra = (slower.sum(axis=1) - ends) * width[:, 0]
+    extra = np.trapezoid(slower, ln_pressure, axis=1)
     return np.where(spare > 0.0, extra, np.inf)
 
 

@@ -88,8 +88,7 @@ class Foreline:
     @cached_property
     def _ultimate_pa(self) -> FloatArray:
         """Where a foreline rests without any gas: its pump has no speed left there."""
-        first = np.argmax(self._air.speed_m3_s > 0.0, axis=1)
-        return np.asarray(GRID.pressure_pa[np.maximum(first - 1, 0)])
+        return np.maximum(rest_pressure_pa(self._air), GRID.low_pa)
 
     @cached_property
     def _air(self) -> SpeedTable:

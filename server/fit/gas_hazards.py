@@ -109,7 +109,7 @@ def _raised(process: Process) -> Iterator[tuple[Hazard, str]]:
         verb = "is" if len(burning) == 1 else "are"
         yield (
             Hazard.FLAMMABLE,
-            f"{names} {verb} flammable, and so much of it burns when it meets air",
+            f"{names} {verb} flammable: there is enough to burn when it meets air",
         )
 
 

@@ -6,7 +6,7 @@ Fronts that differ in fluid alone share a row: the row belongs to the arrangemen
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -108,8 +108,18 @@ def is_caught(gas: str, trap: Trap | None, requirements: Requirements) -> bool:
     """Say whether a cold trap holds a species at the pressures asked for."""
     if trap is None or trap.kind not in COLD_TRAPS or gas not in SATURATION:
         return False
-    asked = requirements.process.pressure_pa or requirements.target_pressure_pa
-    return over_trap_pa(gas, trap) < CAUGHT_BELOW * asked
+    return over_trap_pa(gas, trap) < CAUGHT_BELOW * _asked_pa(requirements)
+
+
+def held_at_pa(traps: Iterable[Trap | None], requirements: Requirements) -> float | None:
+    """Return the pressure at which some cold trap must hold vapour; None without a cold trap."""
+    if any(trap is not None and trap.kind in COLD_TRAPS for trap in traps):
+        return _asked_pa(requirements)
+    return None
+
+
+def _asked_pa(requirements: Requirements) -> float:
+    return requirements.process.pressure_pa or requirements.target_pressure_pa
 
 
 def over_trap_pa(gas: str, trap: Trap) -> float:

@@ -6,7 +6,7 @@ B).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,7 +20,7 @@ from server.fit.candidates import Back, Front
 from server.fit.foreline import Foreline, ForelineRuns
 from server.fit.front_states import FrontStates, process_time_s
 from server.fit.geometry import Outlet, outlet_of
-from server.fit.inlet import InletTables
+from server.fit.inlet import InletTables, held_at_pa
 from server.fit.loads import AIR, Loads
 from server.fit.pump_limits import compression_rows, highest_crossover_pa
 from server.fit.requirements import Requirements
@@ -143,6 +143,38 @@ class HighVacuumStates:
         """Foreline pressure of turbomolecular pumps that rough for others, shape (1, B)."""
         alone = self.backing.alone
         return self._roughed(alone) if alone else None
+
+    def keep_from(self, other: HighVacuumStates) -> None:
+        """Take over from states of the same stacks what another inquiry leaves alone."""
+        before = other._rests_on()
+        for name, now in self._rests_on().items():
+            if name in vars(other) and now == before[name]:
+                vars(self)[name] = vars(other)[name]
+
+    def _rests_on(self) -> Mapping[str, tuple[Hashable, ...]]:
+        """Return what those parts rest on that not every change of an inquiry touches.
+
+        The pressures in chamber and inlet are none of them: a change of anything moves those.
+        """
+        asked, alone, loads = self.requirements, self.alone, self.loads
+        traps = [front.trap for front in self.fronts] + [back.trap for back in self.backs]
+        behind = (asked.foreline, loads.species, held_at_pa(traps, asked))
+        working = (*behind, tuple(load.substance for load in asked.process.vapour))
+        base = tuple(alone.base_load.items())
+        running = tuple((alone.process_load or alone.base_load).items())
+        before = tuple(loads.base_pa_m3_s(process_time_s(asked)).items())
+        return {
+            "_runs": (asked.foreline,),
+            "_foreline": behind,
+            "_working": working,
+            "_base_rest": (*behind, base),
+            "_process_rest": (*working, running),
+            "capacity_pa_m3_s": (*working, running),
+            "burst_pa_m3_s": behind,
+            "crossover_limit_pa": (*behind, asked.rough_line, loads.volume_m3),
+            "rough_floor_pa": (asked.rough_line, before),
+            "behind_turbo_pa": (before,),
+        }
 
     @property
     def offset_pa(self) -> FloatArray:

@@ -16,11 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from server.physics.arrays import FloatArray, IntArray, floats
+from server.physics.end_to_end import EndToEnd
 from server.physics.speedtable import LogGrid
 
 _NO_RESISTANCE_M3_S = 1e9
-_APART = 400.0
-"""Between the logarithms of two rows laid end to end: more than any of them spans."""
 
 
 @dataclass(frozen=True)
@@ -56,9 +55,8 @@ class FlowPotential:
         return np.cumsum(np.concatenate([first, cells], axis=1), axis=1)
 
     @cached_property
-    def _ln_nodes_end_to_end(self) -> FloatArray:
-        shift = _APART * np.arange(len(self.conductance_m3_s))[:, np.newaxis]
-        return floats((np.log(self.nodes_pa_m3_s) + shift).ravel())
+    def _ln_nodes(self) -> EndToEnd:
+        return EndToEnd(np.log(self.nodes_pa_m3_s))
 
     def at_pa_m3_s(self, rows: IntArray, pressure_pa: FloatArray) -> FloatArray:
         """Return Φ of some lines at some pressures, both of one shape."""
@@ -72,9 +70,8 @@ class FlowPotential:
     def pressure_pa(self, rows: IntArray, potential_pa_m3_s: FloatArray) -> FloatArray:
         """Return the pressures at which some lines have some potentials, above zero."""
         grid = self.grid
-        wanted = np.log(potential_pa_m3_s) + _APART * rows
-        place = np.searchsorted(self._ln_nodes_end_to_end, wanted) - 1 - rows * grid.count
-        cell = np.clip(place, 0, grid.count - 2)
+        place = self._ln_nodes.first_reaching(rows, np.log(potential_pa_m3_s))
+        cell = np.clip(place - 1, 0, grid.count - 2)
         low, slope, begin = self._cell(rows, cell)
         more = potential_pa_m3_s - begin
         # more = low·x + slope·x²/2, written so that it holds without a slope; none below the grid

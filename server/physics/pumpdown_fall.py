@@ -16,20 +16,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.physics.arrays import BoolArray, FloatArray, IntArray
+from server.physics.end_to_end import EndToEnd
 from server.physics.pumpdown_step import Course, Rows, load_at, speed_per_volume
-from server.physics.speedtable import LogGrid, SpeedTable
+from server.physics.speedtable import LEAST_PA_M3_S, LogGrid, SpeedTable
 
 _OUTWEIGHS = 30.0
-"""What a pump takes over the load where the correction is enough: its square is left out."""
+"""What a pump takes over the load where the correction is enough. Its square is left out, 1/30² of
+the rate at most; a choice of our own."""
 
 _CURVE_STRIDE = 2
 """Nodes from one point of a curve to the next: 0.29 in ln p."""
-
-_APART = 1000.0
-"""Between the logarithms of two rows laid end to end: more than any of them spans."""
-
-_LEAST = 1e-100
-"""Stands for nothing where logarithms are taken."""
 
 
 @dataclass(frozen=True)
@@ -43,15 +39,14 @@ class _Paths:
     """∫ d ln p/S."""
     per_load: FloatArray
     """∫ d ln p/(S²·p)."""
-    ln_least: FloatArray
-    """Logarithm of the least S·p from each node up to the highest one, rows laid end to end."""
+    ln_least: EndToEnd
+    """Logarithm of the least S·p from each node up to the highest one."""
 
     def lowest_node(self, rows: IntArray, carried: FloatArray) -> IntArray:
         """Return the lowest node above which the pump takes so much all the way up."""
         # however small the load: where there is no speed it is not carried
-        wanted = np.log(np.maximum(carried, 2.0 * _LEAST)) + rows * _APART
-        place: IntArray = np.searchsorted(self.ln_least, wanted)
-        return place - rows * self.grid.count
+        wanted = np.log(np.maximum(carried, 2.0 * LEAST_PA_M3_S))
+        return self.ln_least.first_reaching(rows, wanted)
 
 
 def fall(
@@ -143,11 +138,8 @@ def _paths(table: SpeedTable, used: IntArray, highest: IntArray) -> _Paths:
     steep = -np.diff(1.0 / grid.pressure_pa) / grid.step**2
     carried = np.where(above, np.inf, speed * grid.pressure_pa)
     least = np.minimum.accumulate(carried[:, ::-1], axis=1)[:, ::-1]
-    ln_least = np.log(np.clip(least, _LEAST, 1.0 / _LEAST))
-    ln_least += _APART * np.arange(len(used))[:, np.newaxis]
-    return _Paths(
-        grid, speed, _from_top(per_cell), _from_top(per_cell**2 * steep), ln_least.ravel()
-    )
+    ln_least = EndToEnd(np.log(np.clip(least, LEAST_PA_M3_S, 1.0 / LEAST_PA_M3_S)))
+    return _Paths(grid, speed, _from_top(per_cell), _from_top(per_cell**2 * steep), ln_least)
 
 
 def _from_top(per_cell: FloatArray) -> FloatArray:

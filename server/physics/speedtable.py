@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.arrays import FloatArray, IntArray, floats
+from server.physics.end_to_end import EndToEnd
 
 
 @dataclass(frozen=True)
@@ -75,22 +76,19 @@ class SpeedTable:
         throughput_pa_m3_s : array, shape (n,)
             Throughput to be carried. [Pa m3/s]
         """
-        wanted = np.log(np.maximum(throughput_pa_m3_s, _LEAST_PA_M3_S)) + rows * _APART
-        place = np.searchsorted(self._ln_carried_end_to_end, wanted) - rows * self.grid.count
+        wanted = np.log(np.maximum(throughput_pa_m3_s, LEAST_PA_M3_S))
+        place = self._ln_carried.first_reaching(rows, wanted)
         return np.asarray(np.minimum(place, self.grid.count - 1))
 
     @cached_property
-    def _ln_carried_end_to_end(self) -> FloatArray:
-        """Logarithm of the largest throughput up to each node, rows laid end to end."""
+    def _ln_carried(self) -> EndToEnd:
+        """Logarithm of the largest throughput up to each node."""
         carried = np.maximum.accumulate(self.speed_m3_s * self.grid.pressure_pa, axis=1)
-        shift = _APART * np.arange(len(carried))[:, np.newaxis]
-        return floats((np.log(np.maximum(carried, _LEAST_PA_M3_S)) + shift).ravel())
+        return EndToEnd(np.log(np.maximum(carried, LEAST_PA_M3_S)))
 
 
-_LEAST_PA_M3_S = 1e-100
+LEAST_PA_M3_S = 1e-100
 """Stands for no throughput where logarithms are taken."""
-_APART = 1000.0
-"""Between the logarithms of two rows laid end to end: more than any of them spans."""
 
 
 def log_grid(low_pa: float, high_pa: float, nodes_per_decade: float = 16.0) -> LogGrid:

@@ -223,14 +223,15 @@ def growth(times: int) -> Grown | None:
     """Return what an advice over so many times the demo's pumps takes; None over the limits.
 
     A stack is a high-vacuum pump, a backing pump and mostly a booster, so combinations grow with
-    nearly the third power of the number of pumps. What a part or a bound rules out costs nothing
+    the 2.5th to 2.7th power of the number of pumps. What a part or a bound rules out costs nothing
     for each combination: it is counted by the part. Of what is left, fronts that differ in the
     price of their fluid alone are judged as one; the rest is judged pair by pair, at 6 to 8 µs
     each, for the answer says exactly how many fit: for the mirror coater 12 thousand pairs, 0.12
     and 1.8 million at 1, 3 and 10 times the pumps. On a busy machine one answer took 0.45, 0.9 to
     1.3 and 13 to 15 s of processor time, and the process held at most 176, 246 and 344 MB: the
     arrays of one block and the speeds of 2,000 backs do not grow; the backs and the best of each
-    set of pumps do. Thirty times the pumps got no answer within 300 s.
+    set of pumps do. Thirty times the pumps, tried
+    once, got no answer within 300 s.
     """
     program = "import sys; from tests.bench.measures import tell_growth; tell_growth(sys.argv[1])"
     try:

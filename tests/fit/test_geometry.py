@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Any
 
 import pytest
 
 from server.catalog.flanges import parse_flange
 from server.catalog.items import (
     BackingPump,
-    PumpKind,
-    RootsBooster,
     TrapKind,
     TrapPlace,
     TurboPump,
@@ -27,36 +24,19 @@ from server.physics.line import Line, line_conductance_m3_s
 from server.physics.parts import Restriction
 from server.physics.species import SPECIES
 from tests.fit.engine_cases import BENCH, COATER, a_bench, a_rougher, demo_catalog, inquiry
-from tests.fit.stock import a_trap, a_turbo_pump
+from tests.fit.rarer_stock import a_booster
+from tests.fit.stock import a_trap
 
 TRAP = a_trap("CONDENSER", "KF 25", TrapKind.REFRIGERATED_TRAP, TrapPlace.FORELINE)
-
-
-def a_booster() -> RootsBooster:
-    base = a_turbo_pump()
-    names = ("name", "price", "cost_price", "mass_kg", "stock", "lead_time_days", "mains_voltages",
-             "phases", "power_w", "cooling", "noise_dba", "service_hours")  # fmt: skip
-    shared: dict[str, Any] = {name: getattr(base, name) for name in names}
-    return RootsBooster(
-        sku="BOOSTER",
-        kind=PumpKind.ROOTS_BOOSTER,
-        inlet=parse_flange("KF 40"),
-        outlet=parse_flange("KF 25"),
-        ultimate_pa=1e-2,
-        displacement_m3_s=0.07,
-        largest_difference_pa=5e3,
-        cut_in_pa=2e3,
-        bypass_valve=True,
-        **shared,
-    )
 
 
 def test_a_trap_stands_in_the_line_unless_it_is_behind_a_booster() -> None:
     asked = inquiry(BENCH, rough_line__length="1 m", foreline__length="0.5 m")
     rougher = replace(a_rougher(), inlet=parse_flange("KF 25"))
+    wide = replace(a_booster(), inlet=parse_flange("KF 40"))
     plain, trapped, boosted = (
         Back(rougher, booster, trap, None, None)
-        for booster, trap in ((None, None), (None, TRAP), (a_booster(), TRAP))
+        for booster, trap in ((None, None), (None, TRAP), (wide, TRAP))
     )
     bare, outlet = a_bench(rougher), Outlet(parse_flange("KF 25"), None)
 

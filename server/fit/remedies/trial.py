@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable
 from dataclasses import replace
 from functools import cached_property
 from typing import TypeVar
@@ -12,13 +12,12 @@ import numpy as np
 
 from server.catalog.items import Catalog
 from server.fit.backing import BackTables, back_tables
-from server.fit.candidates import COLD_TRAPS, Back, Combination, Field, Front, make_back, make_front
+from server.fit.candidates import Back, Combination, Field, Front, make_back, make_front
 from server.fit.case import Case, Ledger
 from server.fit.costs import CostTable, Purse
 from server.fit.evacuation import evacuate
 from server.fit.evaluation import How, judge
-from server.fit.front_states import process_time_s
-from server.fit.inlet import InletTables, inlet_tables
+from server.fit.inlet import InletTables, held_at_pa, inlet_tables
 from server.fit.loads import loads_of
 from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
 from server.fit.present import title_of
@@ -157,10 +156,7 @@ class Variant:
             return states
         present = self.trial.now.case.states
         if isinstance(states, HighVacuumStates) and isinstance(present, HighVacuumStates):
-            rests_on = pieces_of(present)
-            for name, now in pieces_of(states).items():
-                if name in vars(present) and now == rests_on[name]:
-                    vars(states)[name] = vars(present)[name]
+            states.keep_from(present)
         return states
 
     @cached_property
@@ -201,7 +197,10 @@ class Variant:
 
     @property
     def _held_at_pa(self) -> float | None:
-        return held_at_pa(self.trial.front, self.trial.back, self.requirements)
+        """Pressure at which a cold trap must hold vapour; None without one."""
+        front = self.trial.front
+        traps = (front.trap if front else None, self.trial.back.trap)
+        return held_at_pa(traps, self.requirements)
 
     def _inlet(self, field: Field, species: tuple[str, ...]) -> InletTables | None:
         asked, catalog = self.requirements, self.trial.catalog
@@ -214,40 +213,6 @@ class Variant:
         asked, catalog = self.requirements, self.trial.catalog
         key = ("backing", species, asked.rough_line, self._held_at_pa)
         return self.trial.known.once(key, lambda: back_tables(field.backs, species, asked, catalog))
-
-
-def pieces_of(states: HighVacuumStates) -> Mapping[str, tuple[Hashable, ...]]:
-    """Return what those parts of the states rest on that not every change touches.
-
-    The pressures in chamber and inlet are none of them: a change of anything moves those.
-    """
-    asked, alone, loads = states.requirements, states.alone, states.loads
-    front, back = states.fronts[0], states.backs[0]
-    behind = (asked.foreline, loads.species, held_at_pa(front, back, asked))
-    working = (*behind, tuple(load.substance for load in asked.process.vapour))
-    base = tuple(alone.base_load.items())
-    running = tuple((alone.process_load or alone.base_load).items())
-    before = tuple(loads.base_pa_m3_s(process_time_s(asked)).items())
-    return {
-        "_runs": (asked.foreline,),
-        "_foreline": behind,
-        "_working": working,
-        "_base_rest": (*behind, base),
-        "_process_rest": (*working, running),
-        "capacity_pa_m3_s": (*working, running),
-        "burst_pa_m3_s": behind,
-        "crossover_limit_pa": (*behind, asked.rough_line, loads.volume_m3),
-        "rough_floor_pa": (asked.rough_line, before),
-        "behind_turbo_pa": (before,),
-    }
-
-
-def held_at_pa(front: Front | None, back: Back, asked: Requirements) -> float | None:
-    """Return the pressure at which a cold trap must hold vapour; None without one."""
-    traps = (front.trap if front else None, back.trap)
-    if any(trap is not None and trap.kind in COLD_TRAPS for trap in traps):
-        return asked.process.pressure_pa or asked.target_pressure_pa
-    return None
 
 
 def remade(

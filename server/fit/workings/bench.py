@@ -43,7 +43,6 @@ INQUIRY = "inquiry"
 PRACTICE = "common practice, no source"
 Inputs = Mapping[str, float | str]
 
-_isfinite = math.isfinite
 _KEY = re.compile(r"[A-Z]+-R?\d+|CODATA|SEMI-E12")
 
 
@@ -76,11 +75,7 @@ def line(
     section: str, key: str, name: str, law: Law, inputs: Inputs, value: float | str
 ) -> Working:
     """Return one line of the workings; a number that does not exist is said in words."""
-    # most inputs are numbers that exist
-    shown = {
-        label: number if type(number) is float and _isfinite(number) else _plain(number)
-        for label, number in inputs.items()
-    }
+    shown = {label: _plain(number) for label, number in inputs.items()}
     result = _plain(value)
     unit = "" if isinstance(result, str) else law.unit
     return Working(key, name, law.symbol, law.formula, shown, result, unit, law.source, section)

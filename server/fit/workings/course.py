@@ -6,13 +6,15 @@ import math
 from collections.abc import Iterator
 from itertools import pairwise
 
+import numpy as np
+
 from server.fit.evacuation import HORIZON_S, roughing_run_up_s, run_up_s
 from server.fit.loads import AIR
 from server.fit.results import Working
 from server.fit.workings.bench import Bench, Inputs, Law, cite, gas_name, line
 from server.fit.workings.curves import Curve
 from server.physics.constants import ATMOSPHERE_PA
-from server.physics.outgassing import HOUR_S, LAW_START_S
+from server.physics.outgassing import HOUR_S, LAW_START_S, surface_decay
 from server.physics.roots import root_between
 
 SECTION = "Pump-down"
@@ -184,11 +186,12 @@ def _surfaces_line(bench: Bench, target_pa: float) -> Working:
 
     steady = raised_pa(AIR, bench.loads.leak_pa_m3_s) + without
     surfaces = bench.loads.surfaces
-    terms = [(raised_pa(one.row.species, one.amplitude_pa_m3_s), one.row.alpha) for one in surfaces]
+    hour = np.array([raised_pa(one.row.species, one.amplitude_pa_m3_s) for one in surfaces])
+    alpha = np.array([one.row.alpha for one in surfaces])
 
     def excess(ln_time: float) -> float:
-        hours = math.exp(ln_time) / HOUR_S
-        return steady + sum(hour * math.pow(hours, -alpha) for hour, alpha in terms) - target_pa
+        decayed = hour * surface_decay(math.exp(ln_time), alpha)
+        return steady + float(decayed.sum()) - target_pa
 
     # from where the law of decay holds
     first, last = math.log(LAW_START_S), math.log(HORIZON_S)

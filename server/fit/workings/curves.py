@@ -21,7 +21,7 @@ from server.physics.gas import Mixture
 from server.physics.line import Line
 from server.physics.roots import root_between
 from server.physics.species import SPECIES
-from server.physics.speedtable import SpeedTable
+from server.physics.speedtable import SpeedTable, rest_pressure_pa
 
 
 @dataclass(frozen=True)
@@ -58,8 +58,7 @@ class Curve:
     @property
     def rest_pa(self) -> float:
         """Pressure below which there is no speed; 0 where there is speed everywhere."""
-        first = int(np.argmax(self.nodes_m3_s > 0.0))
-        return GRID.pressure_pa.item(first - 1) if first else 0.0
+        return float(rest_pressure_pa(SpeedTable(GRID, self.nodes_m3_s[np.newaxis]))[0])
 
     def pressure_of_flow_pa(self, flow_pa_m3_s: float) -> float:
         """Return the pressure at which S(p)·p is this flow; NaN where a pump never carries it."""

@@ -1,0 +1,48 @@
+"""Rows laid end to end against numpy's own search and interpolation, row by row."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from server.physics.end_to_end import EndToEnd
+
+numbers = st.floats(-1e3, 1e3)
+
+
+@given(
+    rows=st.lists(st.lists(numbers, min_size=4, max_size=4).map(sorted), min_size=1, max_size=5),
+    wanted=st.lists(st.one_of(numbers, st.sampled_from([-np.inf, np.inf, -1e6, 1e6])), min_size=1),
+    data=st.data(),
+)
+def test_each_row_is_searched_as_if_it_were_alone(
+    rows: list[list[float]], wanted: list[float], data: st.DataObject
+) -> None:
+    # numbers a little apart, or equal: laid behind others they keep no more digits
+    table = np.round(np.array(rows), 3)
+    at = np.round(np.array(wanted), 3) + 1e-4
+    row = np.array([data.draw(st.integers(0, len(rows) - 1)) for _ in wanted])
+    laid = EndToEnd(table)
+    expected = [np.searchsorted(table[r], x) for r, x in zip(row, at, strict=True)]
+    assert laid.first_reaching(row, at).tolist() == expected
+
+
+@given(
+    rows=st.lists(
+        st.lists(st.integers(-1000, 1000), min_size=4, max_size=4, unique=True).map(sorted),
+        min_size=1, max_size=5,
+    ),
+    wanted=st.lists(st.one_of(numbers, st.sampled_from([-1e6, 1e6])), min_size=1),
+    data=st.data(),
+)  # fmt: skip
+def test_each_row_is_interpolated_as_if_it_were_alone_and_held_at_its_ends(
+    rows: list[list[int]], wanted: list[float], data: st.DataObject
+) -> None:
+    table = np.array(rows, dtype=np.float64)
+    values = np.cumsum(np.ones_like(table), axis=1) * np.arange(1.0, len(table) + 1.0)[:, None]
+    row = np.array([data.draw(st.integers(0, len(rows) - 1)) for _ in wanted])
+    found = EndToEnd(table).between(row, np.array(wanted), values)
+    expected = [np.interp(x, table[r], values[r]) for r, x in zip(row, wanted, strict=True)]
+    assert found == pytest.approx(expected, rel=1e-9, abs=1e-9)
