@@ -55,14 +55,17 @@ class UtcTime(TypeDecorator[datetime]):
 
 
 class PackedText(TypeDecorator[str]):
-    """A long text, deflated: an advice with its curves shrinks about tenfold."""
+    """A long text, deflated: an advice with its curves and workings shrinks to a third.
+
+    At the quickest level: the best one takes 30 ms longer for an advice, and saves an eighth.
+    """
 
     impl = LargeBinary
     cache_ok = True
 
     def process_bind_param(self, value: str | None, dialect: Dialect) -> bytes | None:  # noqa: ARG002
         """Return the packed bytes."""
-        return None if value is None else zlib.compress(value.encode(), level=6)
+        return None if value is None else zlib.compress(value.encode(), level=1)
 
     def process_result_value(self, value: bytes | None, dialect: Dialect) -> str | None:  # noqa: ARG002
         """Return the text."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from fractions import Fraction
 from functools import lru_cache
 
 from server.errors import OutOfRange, QuantityError
@@ -44,19 +43,26 @@ def convert(
     """
     if not unit:
         return value_si
-    factor, offset = _conversion(unit, dimension, temperature_k)
-    return float(Fraction(value_si) / factor - offset)
+    times, less, over = _conversion(unit, dimension, temperature_k)
+    # whole numbers: their quotient is rounded once, and charts convert thousands of points
+    part, whole = value_si.as_integer_ratio()
+    return (part * times - whole * less) / (whole * over)
 
 
 @lru_cache(maxsize=512)
-def _conversion(unit: str, dimension: Dimension, temperature_k: float) -> tuple[Fraction, Fraction]:
-    """Return factor to SI and offset of a unit."""
+def _conversion(unit: str, dimension: Dimension, temperature_k: float) -> tuple[int, int, int]:
+    """Return a, b and c of (a·value − b)/c, the number of a unit."""
     try:
         found = read_unit(clean(unit), micron_is_length=dimension is Dimension.LENGTH)
         factor = factor_to_si(found, dimension, unit, temperature_k)
     except UnitProblem as problem:
         raise QuantityError(unit[:100], str(problem), accepted_examples(dimension)) from None
-    return factor, found.offset
+    scale, offset = 1 / factor, found.offset
+    return (
+        scale.numerator * offset.denominator,
+        offset.numerator * scale.denominator,
+        scale.denominator * offset.denominator,
+    )
 
 
 @lru_cache(maxsize=4096)
