@@ -42,9 +42,9 @@ class SaturationModel:
     triple_k: float
     triple_pa: float
     sublimation_j_mol: float
+    low_k: float
     high_k: float
     source: str
-    low_k: float = 60.0
     solid: Callable[[FloatArray], FloatArray] | None = None
 
 
@@ -86,6 +86,9 @@ def _dry_ice_low_pa(temperature_k: FloatArray) -> FloatArray:
     return floats(1e5 * np.exp(np.polynomial.polynomial.polyval(inverse, powers)))
 
 
+_LOWEST_K = 60.0
+"""Colder than liquid nitrogen boils, colder than any trap here: no solid is followed below."""
+
 # substance, T_c [K], p_c [Pa], T_t [K], p_t [Pa], ΔH_sub [J/mol], highest T [K], source, a_i.
 # ΔH_fus from the compilation in `chemicals`; T_t for the last six is the triple or melting point.
 _Fitted = tuple[str, float, float, float, float, float, float, str, tuple[float, ...]]
@@ -126,14 +129,14 @@ def _models() -> dict[str, SaturationModel]:
     water = SaturationModel(
         "water", 647.096, 22.064e6,
         (-7.85951783, 1.84408259, -11.7866497, 22.6807411, -15.9618719, 1.80122502),
-        (1.0, 1.5, 3.0, 3.5, 4.0, 7.5), 273.16, 611.657, 51059.0, 640.0,
-        "WAGNER-2002; ice IAPWS-R14", 50.0, _ice_pa,
+        (1.0, 1.5, 3.0, 3.5, 4.0, 7.5), 273.16, 611.657, 51059.0, 50.0, 640.0,
+        "WAGNER-2002; ice IAPWS-R14", _ice_pa,
     )  # fmt: skip
     models = {"water": water}
     for name, critical_k, critical_pa, triple_k, triple_pa, heat, high_k, source, a in _FITTED:
         models[name] = SaturationModel(
-            name, critical_k, critical_pa, a, _EXPONENTS, triple_k, triple_pa, heat, high_k,
-            source, 60.0, _dry_ice_pa if name == "carbon_dioxide" else None,
+            name, critical_k, critical_pa, a, _EXPONENTS, triple_k, triple_pa, heat, _LOWEST_K,
+            high_k, source, _dry_ice_pa if name == "carbon_dioxide" else None,
         )  # fmt: skip
     return models
 

@@ -93,6 +93,27 @@ def test_viscosity_agrees_with_perrys_table(key: str) -> None:
         assert viscosity_pa_s(SPECIES[key], temperature) == pytest.approx(wanted, rel=0.04)
 
 
+@pytest.mark.parametrize("key", ["dimethyl_sulfoxide", "acetonitrile"])
+def test_viscosity_of_strongly_polar_vapours_lies_between_two_estimates(key: str) -> None:
+    """Nothing measured is at hand for dimethyl sulfoxide: two kinds of estimates hold its value.
+
+    Corresponding states without dipole (Stiel & Thodos 1961; Yoon & Thodos 1970) come out low for
+    polar vapours, with the dipole's factor (Lucas 1980) high where Z_c is far below 0.29; all by
+    the library chemicals. Acetonitrile, of the same dipole moment and well known, is no different.
+    """
+    cas, grams = CAS[key], 1e3 * SPECIES[key].molar_mass_kg_mol
+    critical = chemicals.Tc(cas), chemicals.Pc(cas)
+    dipole = chemicals.dipole_moment(cas)
+    for temperature in (293.15, 350.0, 450.0, 600.0):
+        ours = float(viscosity_pa_s(SPECIES[key], temperature))
+        for plain in (chemicals.viscosity.Stiel_Thodos, chemicals.viscosity.Yoon_Thodos):
+            assert 0.75 < plain(temperature, *critical, grams) / ours < 1.0
+        polar = chemicals.viscosity.Lucas_gas(
+            temperature, *critical, chemicals.Zc(cas), grams, dipole=dipole
+        )
+        assert 1.0 < polar / ours < 1.5
+
+
 @pytest.mark.parametrize(("key", "micropascal_s"), [("krypton", 25.4), ("xenon", 23.1)])
 def test_viscosity_of_heavy_noble_gases(key: str, micropascal_s: float) -> None:
     # CRC Handbook of Chemistry and Physics, 100th ed., at 25 °C.
