@@ -1,14 +1,15 @@
 """Hazards that the gases of a process bring by themselves, whether or not the inquiry names them.
 
 Classes follow the Globally Harmonized System (United Nations, GHS; which species has which from
-memory). Solvent vapours are flammable liquids: what stands them is judged vapour by vapour in
-``catalog.compatibility.solvents_allow``, and the usual resistant diaphragm pumps would be refused
-as flammable gas is; only that they are toxic counts here. The cautions name all of it.
+memory). Solvents are flammable liquids. That their vapour can burn is raised, told and warned of,
+but which pumps stand it is judged vapour by vapour in ``catalog.compatibility.solvents_allow``:
+judged as flammable gas too, the resistant diaphragm pumps made for solvents would be refused.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 
 from server.catalog.words import SOLVENTS
@@ -43,9 +44,24 @@ HAZARDS_OF_SPECIES: Mapping[str, frozenset[Hazard]] = MappingProxyType(
 corrosive. Oxygen counts by its share."""
 
 LOWER_FLAMMABLE_LIMIT: Mapping[str, float] = MappingProxyType(
-    {"hydrogen": 0.040, "methane": 0.044, "carbon_monoxide": 0.109, "ammonia": 0.15}
+    {
+        "hydrogen": 0.040,
+        "methane": 0.044,
+        "carbon_monoxide": 0.109,
+        "ammonia": 0.15,
+        "acetic_acid": 0.040,
+        "acetone": 0.025,
+        "acetonitrile": 0.030,
+        "ethanol": 0.031,
+        "ethyl_acetate": 0.020,
+        "isopropanol": 0.020,
+        "methanol": 0.060,
+        "n_hexane": 0.010,
+        "tetrahydrofuran": 0.015,
+        "toluene": 0.010,
+    }
 )
-"""Share in air by volume from which a gas burns; IEC 60079-20-1, from memory."""
+"""Share in air by volume from which a gas or vapour burns; IEC 60079-20-1:2010."""
 
 OXYGEN_RICH_SHARE = 0.25
 """Oxygen in a gas above which it counts as oxygen-rich: the usual limit of the trade, 25 % by
@@ -98,24 +114,53 @@ def _raised(process: Process) -> Iterator[tuple[Hazard, str]]:
         for hazard in (Hazard.TOXIC, Hazard.CORROSIVE):
             if hazard in classes and (hazard is Hazard.TOXIC or name not in SOLVENTS):
                 yield hazard, f"{SPECIES[name].name} is {hazard.value}: treated as such"
-    # Le Chatelier's rule: shares over their limits add up
-    burning = {
+    gases = _burning({name: part for name, part in present.items() if name not in SOLVENTS})
+    if gases:
+        yield Hazard.FLAMMABLE, f"{gases} flammable: there is enough to burn when it meets air"
+
+
+def _raised_by_vapour(process: Process) -> Iterator[tuple[Hazard, str]]:
+    """Yield the hazards that solvent vapours bring, alone or with the gases, each with its reason.
+
+    A mixture is taken as it flows: where a trap holds the vapour, what is thawed out of it burns.
+    """
+    present = shares(process)
+    burning = _burning(present)
+    if burning and SOLVENTS.intersection(present):
+        yield (
+            Hazard.FLAMMABLE,
+            f"{burning} flammable where air comes to it: keep air and sparks away and lead the "
+            "exhaust out; pumps are chosen by whether they stand the vapour",
+        )
+
+
+def _burning(present: Mapping[str, float]) -> str:
+    """Name what makes a mixture one that burns in air; empty where it does not.
+
+    Le Chatelier's rule: shares over their limits add up.
+    """
+    shares_of_limit = {
         name: part / LOWER_FLAMMABLE_LIMIT[name]
         for name, part in present.items()
         if name in LOWER_FLAMMABLE_LIMIT
     }
-    if sum(burning.values()) > 1.0:
-        names = " and ".join(SPECIES[name].name for name in burning)
-        verb = "is" if len(burning) == 1 else "are"
-        yield (
-            Hazard.FLAMMABLE,
-            f"{names} {verb} flammable: there is enough to burn when it meets air",
-        )
+    if sum(shares_of_limit.values()) <= 1.0:
+        return ""
+    names = " and ".join(SPECIES[name].name for name in shares_of_limit)
+    return f"{names} {'is' if len(shares_of_limit) == 1 else 'are'}"
 
 
-def read_hazards(
-    typed: Iterable[Hazard] | None, process: Process, filler: Filler
-) -> frozenset[Hazard]:
+@dataclass(frozen=True)
+class Hazards:
+    """What the gas of an inquiry can do."""
+
+    judged: frozenset[Hazard]
+    """Named, or brought by gases: every pump is judged by them."""
+    by_vapour: frozenset[Hazard]
+    """Brought by solvent vapours alone: told and warned of."""
+
+
+def read_hazards(typed: Iterable[Hazard] | None, process: Process, filler: Filler) -> Hazards:
     """Return the hazards of a process: those named, and those its gases bring, which are listed.
 
     Parameters
@@ -132,9 +177,14 @@ def read_hazards(
     for hazard, reason in _raised(process):
         if hazard not in named:
             reasons.setdefault(hazard, []).append(reason)
-    if reasons:
-        said = dict.fromkeys(reason for found in reasons.values() for reason in found)
-        filler.note("hazards", ", ".join(reasons), "; ".join(said))
+    judged = named | frozenset(reasons)
+    by_vapour = {
+        hazard: reason for hazard, reason in _raised_by_vapour(process) if hazard not in judged
+    }
+    if reasons or by_vapour:
+        listed = (reason for found in reasons.values() for reason in found)
+        said = dict.fromkeys((*listed, *by_vapour.values()))
+        filler.note("hazards", ", ".join((*reasons, *by_vapour)), "; ".join(said))
     elif not named:
         filler.note("hazards", "none", "no hazard was named: tell us what the gas can do")
-    return named | frozenset(reasons)
+    return Hazards(judged, frozenset(by_vapour))

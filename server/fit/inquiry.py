@@ -133,6 +133,7 @@ def _filled(inquiry: InquiryIn, filler: Filler, currency: str) -> Requirements:
     )
     duty = _duty(filler)
     process = _process(inquiry, filler, chamber.temperature_k, duty)
+    hazards = read_hazards(inquiry.hazards, process, filler)
     wanted = filler.stated("pump_down_time", "no time limit", "no time to the target was asked for")
     return Requirements(
         title=filler.text(
@@ -150,7 +151,8 @@ def _filled(inquiry: InquiryIn, filler: Filler, currency: str) -> Requirements:
         cleanliness=filler.choice(
             "cleanliness", Cleanliness.TOLERANT, Cleanliness, "nothing speaks against traces of oil"
         ),
-        hazards=read_hazards(inquiry.hazards, process, filler),
+        hazards=hazards.judged,
+        vapour_hazards=hazards.by_vapour,
         utilities=_utilities(filler),
         commercial=_commercial(filler, currency),
         limit=int(filler.number("limit", "10", "more stacks than that are hard to compare")),

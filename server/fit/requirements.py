@@ -202,3 +202,5 @@ class Requirements:
     commercial: Commercial
     limit: int
     assumptions: tuple[Assumption, ...]
+    vapour_hazards: frozenset[Hazard] = frozenset()
+    """Hazards that solvent vapours alone bring: told and warned of, not judged as those of gas."""

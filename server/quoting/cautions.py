@@ -130,7 +130,7 @@ _HAZARDS: dict[Hazard, Caution] = {
         "often than this document says, and neutralise the exhaust.",
     ),
     Hazard.FLAMMABLE: Caution(
-        "Flammable gas",
+        "Flammable gas or vapour",
         "Inert-gas purge, exclusion of ignition sources, flame arrest and treatment of the "
         "exhaust are to be designed by specialists for the zone that applies.",
     ),

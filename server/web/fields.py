@@ -47,7 +47,9 @@ FIELDS: Final[Mapping[str, Field]] = {
     ),
     "hazards": Field(
         "What makes the gas dangerous",
-        "Each one rules out pumps or oils: mineral oil burns in oxygen, for one.",
+        "Each one rules out pumps or oils: mineral oil burns in oxygen, for one. What the gases "
+        "and solvents of the process bring is added by itself; naming flammable asks for pumps "
+        "made for flammable gas.",
         entry=Entry.MANY,
         options="hazards",
     ),

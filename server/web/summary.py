@@ -80,7 +80,7 @@ def asked_in_words(requirements: Requirements) -> str:
     told += _process(requirements.process)
     if requirements.cleanliness is not Cleanliness.TOLERANT:
         told.append(words(requirements.cleanliness))
-    told += [words(hazard) for hazard in sorted(requirements.hazards)]
+    told += [words(hazard) for hazard in sorted(requirements.hazards | requirements.vapour_hazards)]
     return "; ".join(told)
 
 

@@ -212,7 +212,7 @@ def test_a_stack_without_a_pump_has_no_card() -> None:
     [
         (Hazard.OXYGEN_RICH, "Oxygen-rich gas"),
         (Hazard.CORROSIVE, "Corrosive gas"),
-        (Hazard.FLAMMABLE, "Flammable gas"),
+        (Hazard.FLAMMABLE, "Flammable gas or vapour"),
         (Hazard.TOXIC, "Toxic gas"),
         (Hazard.PARTICULATES, "Dust"),
         (Hazard.PYROPHORIC, "Pyrophoric gas"),
@@ -228,8 +228,8 @@ def test_each_hazard_brings_its_caution(hazard: Hazard, about: str) -> None:
 @pytest.mark.parametrize(
     ("species", "abouts"),
     [
-        ("hydrogen", {"Flammable gas"}),
-        ("carbon_monoxide", {"Flammable gas", "Toxic gas"}),
+        ("hydrogen", {"Flammable gas or vapour"}),
+        ("carbon_monoxide", {"Flammable gas or vapour", "Toxic gas"}),
         ("oxygen", {"Oxygen-rich gas"}),
         ("air", set()),
         ("argon", set()),
