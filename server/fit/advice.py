@@ -16,7 +16,7 @@ from server.fit.course import Outlook, outlooks
 from server.fit.evaluation import How, judge
 from server.fit.explain import Spot
 from server.fit.loads import loads_of
-from server.fit.present import cost_of, present, rank_reason, title_of
+from server.fit.present import cost_of, present_together, title_of
 from server.fit.ranking import RANKING_RULE
 from server.fit.remedies import remedies_for, remedies_of_stack
 from server.fit.requirements import Requirements
@@ -30,7 +30,6 @@ from server.fit.results import (
     StackVerdict,
 )
 from server.fit.sweep import DEFAULT_LIMITS, Limits, Ranking, Sweep
-from server.fit.workings import begin
 
 ENGINE_VERSION = "4"
 """Grows whenever the same inquiry may get other numbers; issued quotes keep theirs."""
@@ -71,7 +70,7 @@ def advise(requirements: Requirements, catalog: Catalog, limits: Limits = DEFAUL
         catalog=CatalogIdentity(catalog.name, catalog.version),
         assumptions=requirements.assumptions,
         counts=counts,
-        stacks=_present_all(spots[: len(shown)], purse, catalog),
+        stacks=_present_all(spots[: len(shown)], purse),
         remedies=() if sweep.fit else _remedies(sweep, purse),
         ranking_rule=RANKING_RULE,
         engine_version=ENGINE_VERSION,
@@ -99,9 +98,9 @@ def check(requirements: Requirements, catalog: Catalog, choice: StackChoice) -> 
         field, loads_of(requirements), requirements, catalog, purse, How(follow_all=True)
     )
     spot = Spot(judged, 0, 0)
-    downs = outlooks([spot])
-    stack = present(spot, 1, "Your own choice.", purse, catalog, downs[0])
-    return replace(stack, remedies=remedies_of_stack(spot, requirements, catalog))
+    (stack,) = present_together([spot], purse, outlooks([spot]))
+    remedies = remedies_of_stack(spot, requirements, catalog)
+    return replace(stack, rank_reason="Your own choice.", remedies=remedies)
 
 
 def _check_currency(requirements: Requirements, catalog: Catalog) -> None:
@@ -155,15 +154,10 @@ def _kind_entry(kind: str, rank: int, spot: Spot, purse: Purse) -> BestOfKind:
     )
 
 
-def _present_all(spots: Sequence[Spot], purse: Purse, catalog: Catalog) -> tuple[StackAdvice, ...]:
+def _present_all(spots: Sequence[Spot], purse: Purse) -> tuple[StackAdvice, ...]:
     downs: dict[int, Outlook] = {}
     for judged in {id(spot.judged): spot.judged for spot in spots}.values():
         places = [place for place, spot in enumerate(spots) if spot.judged is judged]
         found = outlooks([spots[place] for place in places])
         downs |= dict(zip(places, found, strict=True))
-    begin(spots, purse, catalog)
-    stacks = []
-    for place, spot in enumerate(spots):
-        reason = rank_reason(spot, purse, place + 1)
-        stacks.append(present(spot, place + 1, reason, purse, catalog, downs[place]))
-    return tuple(stacks)
+    return present_together(spots, purse, [downs[place] for place in range(len(spots))])

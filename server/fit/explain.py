@@ -16,7 +16,6 @@ from server.fit.costs import CostTable
 from server.fit.evaluation import Judged
 from server.fit.margin_vapour import vapour_route
 from server.fit.margins import lowest_asked_pa, stands_idle
-from server.fit.pump_limits import limits_of
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.settled import SettledState
 from server.fit.thresholds import BURST_S, ROUNDING, RULES, VANE_CLEAN_ROUGHING_PA
@@ -60,11 +59,18 @@ class Spot:
         return CostTable(*(np.asarray(column[self._place(column.shape)]) for column in columns))
 
     def limits(self, load_pa_m3_s: Mapping[str, float]) -> tuple[float, float, float]:
-        """Return largest throughput and tolerable foreline pressures of its front for a load."""
-        front = self.front
-        assert front is not None  # noqa: S101 (asked for stacks with a front only)
-        key = ("limits", front.pump.sku, *load_pa_m3_s.items())
-        return self.judged.memory.once(key, lambda: limits_of(front.pump, load_pa_m3_s))
+        """Return the limits of its front for what its trap lets by of a load.
+
+        Largest throughput, and tolerable foreline pressure without load and at full load.
+        """
+        alone = self.judged.case.states.alone
+        assert alone is not None  # noqa: S101 (asked for stacks with a front only)
+        found, row = alone.limits(load_pa_m3_s), self.front_row
+        return (
+            found.largest_pa_m3_s.item(row),
+            found.no_load_pa.item(row),
+            found.full_load_pa.item(row),
+        )
 
 
 @dataclass(frozen=True)
@@ -165,7 +171,7 @@ def _throughput(said: Said) -> str:
     state = said.spot.judged.case.states.process
     if front is None or state is None:
         return sentence
-    own = said.spot.limits(reaching_load(said.spot, state))[0]
+    own = said.spot.limits(state.load_pa_m3_s)[0]
     if said.available < own * (1.0 - 1e-6):
         sentence += f" The foreline sets this limit: the pump alone could carry {flow(own)}."
     asked = said.spot.judged.case.requirements.process.pressure_pa

@@ -55,11 +55,17 @@ def mixture_of(load_pa_m3_s: Mapping[str, float]) -> Mixture:
 
 
 @dataclass(frozen=True)
-class _Standing:
-    """What stands in the forelines at one load."""
+class Standing:
+    """What stands in the forelines at one load; NaN where the backs do not carry it."""
 
     at_outlet_pa: FloatArray
+    """At the high-vacuum pumps, shape (n_outlets, n_backs)."""
+    at_back_pa: FloatArray
+    """At the inlet of the backs, shape (n_backs,)."""
+    air_rest_pa: FloatArray
+    """Where the backs stop pumping air, shape (n_backs,)."""
     shares: Mapping[str, FloatArray]
+    """Of each gas in the pressure at the backs, shape (n_backs,)."""
 
 
 class Foreline:
@@ -83,12 +89,16 @@ class Foreline:
     ) -> None:
         self.runs, self._speeds = runs, speeds
         self._resting_pa = np.broadcast_to(resting_pa, speeds.of.shape)[speeds.first]
-        self._known: dict[tuple[tuple[str, float], ...], _Standing] = {}
+        self._known: dict[tuple[tuple[str, float], ...], Standing] = {}
 
     @cached_property
     def _ultimate_pa(self) -> FloatArray:
         """Where a foreline rests without any gas: its pump has no speed left there."""
-        return np.maximum(rest_pressure_pa(self._air), GRID.low_pa)
+        return np.maximum(self._air_rest_pa, GRID.low_pa)
+
+    @cached_property
+    def _air_rest_pa(self) -> FloatArray:
+        return rest_pressure_pa(self._air)
 
     @cached_property
     def _air(self) -> SpeedTable:
@@ -97,19 +107,20 @@ class Foreline:
 
     def pressure_pa(self, load_pa_m3_s: Mapping[str, float]) -> FloatArray:
         """Return the foreline pressure at every outlet for a load, shape (n_outlets, n_backs)."""
-        return self._standing(load_pa_m3_s).at_outlet_pa
+        return self.standing(load_pa_m3_s).at_outlet_pa
 
     def shares(self, load_pa_m3_s: Mapping[str, float]) -> Mapping[str, FloatArray]:
         """Return the share of each gas in the pressure at the backs, shape (n_backs,)."""
-        return self._standing(load_pa_m3_s).shares
+        return self.standing(load_pa_m3_s).shares
 
-    def _standing(self, load_pa_m3_s: Mapping[str, float]) -> _Standing:
+    def standing(self, load_pa_m3_s: Mapping[str, float]) -> Standing:
+        """Return what stands in the forelines at a load, solved once."""
         key = tuple(load_pa_m3_s.items())
         if key not in self._known:
             self._known[key] = self._stand(load_pa_m3_s)
         return self._known[key]
 
-    def _stand(self, load_pa_m3_s: Mapping[str, float]) -> _Standing:
+    def _stand(self, load_pa_m3_s: Mapping[str, float]) -> Standing:
         speeds = self._speeds
         found = steady_state(load_pa_m3_s, speeds.tables, speeds.rows, offset_pa=self._resting_pa)
         at_back = np.where(found.exists, np.maximum(found.pressure_pa, self._ultimate_pa), 1.0)
@@ -117,9 +128,12 @@ class Foreline:
         exit_pa = np.broadcast_to(at_back[speeds.of], line_of.shape)
         driven = potential.at_pa_m3_s(line_of, exit_pa) + sum(load_pa_m3_s.values())
         entry = np.maximum(potential.pressure_pa(line_of, driven), exit_pa)
-        shares = parts_behind(found.partial_pa, rest_pressure_pa(self._air))
-        return _Standing(
-            np.where(found.exists[speeds.of], entry, np.nan),
+        shares = parts_behind(found.partial_pa, self._air_rest_pa)
+        exists = found.exists[speeds.of]
+        return Standing(
+            np.where(exists, entry, np.nan),
+            np.where(exists, at_back[speeds.of], np.nan),
+            self._air_rest_pa[speeds.of],
             {gas: share[speeds.of] for gas, share in shares.items()},
         )
 

@@ -7,7 +7,7 @@ these states are exact for most combinations and a bound for all.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -78,6 +78,8 @@ class FrontStates:
     loads: Loads
     requirements: Requirements
     inlet: InletTables
+    _limits: dict[tuple[tuple[str, float], ...], PumpLimits] = field(default_factory=dict)
+    """Of the arrangements, by the load."""
 
     @cached_property
     def base_load(self) -> Mapping[str, float]:
@@ -102,8 +104,11 @@ class FrontStates:
 
     def limits(self, load: Mapping[str, float]) -> PumpLimits:
         """Return the limits of the pumps for the gas that reaches them."""
-        pumps = [pump for pump, _ in self.inlet.arrangements]
-        return limits_for(pumps, self.inlet.beyond_trap(load)).of(self.inlet.row_of_front)
+        key = tuple(load.items())
+        if key not in self._limits:
+            pumps = [pump for pump, _ in self.inlet.arrangements]
+            self._limits[key] = limits_for(pumps, self.inlet.beyond_trap(load))
+        return self._limits[key].of(self.inlet.row_of_front)
 
     @cached_property
     def base_chamber(self) -> SteadyState:
@@ -159,6 +164,7 @@ class FrontStates:
             self.loads,
             self.requirements,
             self.inlet.only(fronts),
+            self._limits,
         )
         for name in ("base_chamber", "base_inlet", "process_chamber", "process_inlet"):
             if name in vars(self):

@@ -6,7 +6,7 @@ changes has another version and starts with nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any, TypeVar, cast
@@ -17,6 +17,7 @@ MOST_ENTRIES = 50_000
 """More than twenty quite different inquiries leave behind; beyond it the memory starts anew."""
 
 Value = TypeVar("Value")
+Asked = TypeVar("Asked")
 
 
 @dataclass
@@ -36,6 +37,19 @@ class Memory:
         value = make()
         self.keep(key, value)
         return value
+
+    def each(
+        self, asked: Mapping[Hashable, Asked], make: Callable[[list[Asked]], Iterable[Value]]
+    ) -> list[Value]:
+        """Return the values of several keys; those that are not there are made in one go."""
+        found = {key: self._values[key] for key in asked if key in self._values}
+        missing = {key: one for key, one in asked.items() if key not in found}
+        if missing:
+            made = make(list(missing.values()))
+            for key, value in zip(missing, made, strict=True):
+                found[key] = value
+                self.keep(key, value)
+        return [found[key] for key in asked]
 
     def keep(self, key: Hashable, value: object) -> None:
         """Remember a value that was worked out in another way, such as many of them at once."""

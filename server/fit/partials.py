@@ -5,53 +5,42 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-import numpy as np
-
-from server.catalog.arrays import GRID
 from server.catalog.items import TurboPump, VapourPump
-from server.fit.behind import parts_behind, rest_pa
-from server.fit.explain import Spot
-from server.fit.front_states import over_front_trap_pa, resting_pressure_pa
 from server.fit.inlet import is_caught
 from server.fit.loads import AIR
-from server.fit.pump_limits import compressions_left
-from server.fit.settled import SettledState
 from server.fit.vapour_results import PartialPressure
+from server.fit.workings.bench import Bench, Settled
 from server.physics.species import SPECIES
-from server.physics.speedtable import lookup
 
 _UNSEEN = 1e-7
 """Rows at rest below this share of the pressure are left out: rounding of the solution."""
 
 
-def partials_of(spot: Spot, state: SettledState, *, working: bool) -> tuple[PartialPressure, ...]:
+def partials_of(bench: Bench, state: Settled) -> tuple[PartialPressure, ...]:
     """Return the rows that add up to the chamber's pressure; empty where there is none.
 
     Parameters
     ----------
-    spot : Spot
+    bench : Bench
         The stack.
-    state : SettledState
+    state : Settled
         Its base or process state.
-    working : bool
-        Whether it is the process state, with gas ballast and vapour.
     """
-    chamber_pa = spot.at(state.chamber_pa)
+    chamber_pa, parts = state.chamber_pa, state.partial_pa
     if not math.isfinite(chamber_pa):
         return ()
-    parts = {gas: spot.at(part) for gas, part in state.partial_pa.items()}
     without_load = chamber_pa - sum(parts.values())
-    if spot.front is None:
-        rows = list(_rough_rows(spot, state, parts, chamber_pa, working=working))
-        rest = list(_rough_rest(spot, without_load))
+    if bench.front is None:
+        rows = list(_rough_rows(bench, state))
+        rest = list(_rough_rest(bench, without_load))
     else:
         rows = [_gas_row(gas, state, part) for gas, part in parts.items() if part > 0.0]
-        rest = list(_high_vacuum_rest(spot, state, without_load, working=working))
+        rest = list(_high_vacuum_rest(bench, state, without_load))
     seen = [row for row in rest if row.pressure_pa > _UNSEEN * chamber_pa]
     return tuple(_with_share(row, chamber_pa) for row in (*rows, *seen))
 
 
-def _gas_row(gas: str, state: SettledState, pressure_pa: float) -> PartialPressure:
+def _gas_row(gas: str, state: Settled, pressure_pa: float) -> PartialPressure:
     load = state.load_pa_m3_s[gas]
     return PartialPressure(gas, load, load / pressure_pa, pressure_pa, 0.0)
 
@@ -72,45 +61,33 @@ def _with_share(row: PartialPressure, chamber_pa: float) -> PartialPressure:
     )
 
 
-def _rough_rows(
-    spot: Spot,
-    state: SettledState,
-    parts: Mapping[str, float],
-    chamber_pa: float,
-    *,
-    working: bool,
-) -> Iterator[PartialPressure]:
+def _rough_rows(bench: Bench, state: Settled) -> Iterator[PartialPressure]:
     """Yield the gases, and what the backing pump lets stand at its final pressure.
 
     Its net speed dies there because air comes back, not because it pumps other gases less: of each
     gas Q/S of the gross speed stands in the chamber, the rest of Q/S_net is that air. A vapour
     that a trap holds knows nothing of it.
     """
-    backing, trap = spot.judged.case.states.backing, spot.back.trap
-    tables = backing.at_chamber_working if working else backing.at_chamber
-    at_rest = float(rest_pa(tables[AIR], np.array([spot.back_row]))[0])
-    driven = max(1.0 - at_rest / chamber_pa, 0.0)
-    asked = spot.judged.case.requirements
+    driven = max(1.0 - bench.chamber_speeds(AIR, state).rest_pa / state.chamber_pa, 0.0)
     leaking = 0.0
-    for gas, part in parts.items():
-        held = working and is_caught(gas, trap, asked)
-        own = part if held else part * driven
+    for gas, part in state.partial_pa.items():
+        own = part if bench.is_held_by_back(gas, state) else part * driven
         leaking += part - own
         if own > 0.0:
             yield _gas_row(gas, state, own)
-    if leaking > _UNSEEN * chamber_pa:
-        name = spot.back.backing.name
+    if leaking > _UNSEEN * state.chamber_pa:
+        name = bench.back.backing.name
         yield _rest_row(f"final pressure of {name}", leaking, "air that leaks back through it")
 
 
-def _rough_rest(spot: Spot, pressure_pa: float) -> Iterator[PartialPressure]:
-    if spot.back.trap is not None:
-        yield _rest_row(f"vapour over {spot.back.trap.name}", pressure_pa, _held_names(spot))
+def _rough_rest(bench: Bench, pressure_pa: float) -> Iterator[PartialPressure]:
+    if bench.back.trap is not None:
+        yield _rest_row(f"vapour over {bench.back.trap.name}", pressure_pa, _held_names(bench))
 
 
-def _held_names(spot: Spot) -> str:
-    asked = spot.judged.case.requirements
-    traps = (spot.front.trap if spot.front else None, spot.back.trap)
+def _held_names(bench: Bench) -> str:
+    asked = bench.requirements
+    traps = (bench.front.trap if bench.front else None, bench.back.trap)
     names = [
         SPECIES[load.substance].name
         for load in asked.process.vapour
@@ -120,13 +97,13 @@ def _held_names(spot: Spot) -> str:
 
 
 def _high_vacuum_rest(
-    spot: Spot, state: SettledState, pressure_pa: float, *, working: bool
+    bench: Bench, state: Settled, pressure_pa: float
 ) -> Iterator[PartialPressure]:
     """Yield the pump's own pressure, what comes back through a rotor, what a cold trap lets by."""
-    front = spot.front
+    front = bench.front
     if front is None:
         return
-    own = min(resting_pressure_pa(front), pressure_pa)
+    own = min(bench.resting_pa, pressure_pa)
     if isinstance(front.pump, VapourPump) and front.fluid is not None:
         fluid = front.fluid.kind.replace("_", " ")
         by_fluid = own > front.pump.ultimate_pa
@@ -135,38 +112,14 @@ def _high_vacuum_rest(
     else:
         note = "its own surfaces, mostly hydrogen once it is baked"
         yield _rest_row(f"final pressure of {front.pump.name}", own, note)
-    least = _UNSEEN * spot.at(state.chamber_pa)
-    over = over_front_trap_pa(front, spot.judged.case.requirements) if working else 0.0
+    least = _UNSEEN * state.chamber_pa
+    over = bench.over_trap_pa(state)
     if front.trap is not None and over > least:
-        yield _rest_row(f"vapour over {front.trap.name}", over, _held_names(spot))
+        yield _rest_row(f"vapour over {front.trap.name}", over, _held_names(bench))
     left = pressure_pa - own - over
     if left > least and isinstance(front.pump, TurboPump):
-        back = returning(spot, state, front.pump, working=working)
+        back = {gas: behind / k for gas, (behind, k) in bench.back_diffusion(state).items()}
         yield _rest_row("back through the rotor from the foreline", left, _leading(back))
-
-
-def returning(
-    spot: Spot, state: SettledState, pump: TurboPump, *, working: bool
-) -> Mapping[str, float]:
-    """Return p_f,i/(p_f·K_i) of each gas: what comes back through a rotor per foreline pressure.
-
-    The pumps' speeds are read at the foreline pressure itself, a little above that at their inlet.
-    """
-    states, row = spot.judged.case.states, np.array([spot.back_row])
-    foreline_pa = math.nan if state.foreline_pa is None else spot.at(state.foreline_pa)
-    if states.inlet is None or not math.isfinite(foreline_pa):
-        return {}
-    front_row = states.inlet.row_of_front[spot.front_row]
-    tables = states.backing.working if working else states.backing.at_inlet
-    at = min(max(foreline_pa, GRID.low_pa), GRID.high_pa)
-    parts = {}
-    for gas, flow in state.load_pa_m3_s.items():
-        speed = lookup(tables[gas], row, at)
-        reaching = flow * (1.0 - states.inlet.caught[gas][front_row])
-        parts[gas] = np.where(speed > 0.0, reaching / np.where(speed > 0.0, speed, 1.0), 0.0)
-    shares = parts_behind(parts, rest_pa(tables[AIR], row))
-    left = compressions_left(pump, shares, foreline_pa)
-    return {gas: float(share[0]) / left[gas] for gas, share in shares.items()}
 
 
 def _leading(parts_pa: Mapping[str, float]) -> str:

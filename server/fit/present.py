@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
-from server.catalog.items import Catalog, Item, Pump, Trap, VapourPump
+from server.catalog.items import Item, Pump, Trap, VapourPump
 from server.fit.candidates import Combination
 from server.fit.costs import Purse
 from server.fit.course import Outlook
 from server.fit.day import day_of
-from server.fit.day_results import Day
 from server.fit.drying_shown import drying_of
 from server.fit.evaluation import YES_OR_NO
 from server.fit.explain import Spot, margins_of
@@ -22,34 +21,42 @@ from server.fit.results import (
     Cost,
     MarginKey,
     Part,
-    PumpDown,
     Role,
     SpeedPlot,
     StackAdvice,
     StackVerdict,
     State,
-    Working,
 )
-from server.fit.settled import SettledState
 from server.fit.thresholds import RULES
 from server.fit.upkeep import UpkeepGroup
 from server.fit.vapour_path import vapour_path_of
-from server.fit.workings import workings_of
+from server.fit.workings import benches_of, workings_of
+from server.fit.workings.bench import Bench, Settled
 from server.fit.workings.day import day_lines
 
 
-def present(
-    spot: Spot,
-    rank: int,
-    rank_reason: str,
-    purse: Purse,
-    catalog: Catalog,
-    outlook: Outlook | None,
-) -> StackAdvice:
-    """Return a combination as a stack of the answer."""
-    margins = margins_of(spot)
+def present_together(
+    spots: Sequence[Spot], purse: Purse, outlooks: Sequence[Outlook]
+) -> tuple[StackAdvice, ...]:
+    """Return combinations as the stacks of an answer, what they have in common worked out once.
+
+    Parameters
+    ----------
+    spots : sequence of Spot
+        The combinations, in the order of their rank.
+    purse : Purse
+        Prices of the inquiry's parts.
+    outlooks : sequence of Outlook
+        How each pumps down.
+    """
+    shown = zip(benches_of(spots, purse), outlooks, strict=True)
+    return tuple(_present(bench, rank, outlook) for rank, (bench, outlook) in enumerate(shown, 1))
+
+
+def _present(bench: Bench, rank: int, outlook: Outlook) -> StackAdvice:
+    spot, purse, pump_down = bench.spot, bench.purse, outlook.pump_down
+    margins, cost = margins_of(spot), cost_of(spot, purse)
     judged = spot.judged
-    pump_down = outlook.pump_down if outlook else None
     if spot.at(judged.fails):
         verdict = StackVerdict.REJECTED
     else:
@@ -57,35 +64,30 @@ def present(
     graded = [margin for margin in margins if margin.key not in YES_OR_NO or margin.ratio < 1.0]
     drying = drying_of(spot)
     weakest = min(graded, key=lambda margin: margin.ratio / margin.threshold, default=None)
-    day = day_of(spot, pump_down) if pump_down is not None else None
+    day = day_of(spot, pump_down)
     return StackAdvice(
         rank=rank,
         verdict=verdict,
         title=title_of(spot),
         parts=parts_of(spot, purse),
         margins=margins,
-        states=_states(spot),
+        states=_states(bench),
         pump_down=pump_down,
-        cost=cost_of(spot, purse),
-        rank_reason=rank_reason,
+        cost=cost,
+        rank_reason=rank_reason(spot, cost, rank),
         weakest=weakest.key if weakest else None,
         flags=flags_of(spot),
         speed_plots=_speed_plots(spot),
         workings=(
-            *workings_of(spot, margins, purse, catalog),
-            *_day_workings(spot, day, pump_down),
+            *workings_of(bench, margins),
+            *(day_lines(day, bench.requirements.duty, pump_down) if day else ()),
         ),
         day=day,
-        base_spread=outlook.base if outlook else None,
+        base_spread=outlook.base,
         vapour_path=vapour_path_of(spot, drying),
         drying=drying,
-        envelope=outlook.envelope if outlook else None,
+        envelope=outlook.envelope,
     )
-
-
-def _day_workings(spot: Spot, day: Day | None, pump_down: PumpDown | None) -> Iterator[Working]:
-    if day is not None and pump_down is not None:
-        yield from day_lines(day, spot.judged.case.requirements.duty, pump_down)
 
 
 def title_of(stack: Combination) -> str:
@@ -168,30 +170,22 @@ def cost_of(spot: Spot, purse: Purse) -> Cost:
     )
 
 
-def _states(spot: Spot) -> Mapping[str, State]:
-    states = spot.judged.case.states
-    found = {"base": _state(spot, states.base, working=False)}
-    if states.process is not None:
-        found["process"] = _state(spot, states.process, working=True)
-    return found
+def _states(bench: Bench) -> Mapping[str, State]:
+    return {state.key: _state(bench, state) for state in bench.settled}
 
 
-def _state(spot: Spot, state: SettledState, *, working: bool) -> State:
-    chamber, load = spot.at(state.chamber_pa), state.throughput_pa_m3_s
-    partial = {gas: spot.at(part) for gas, part in state.partial_pa.items()}
+def _state(bench: Bench, state: Settled) -> State:
+    load = state.field.throughput_pa_m3_s
     # without the pressure that is there without load, which no speed takes away
-    raised = sum(partial.values())
-    foreline = None if state.foreline_pa is None else spot.at(state.foreline_pa)
-    if spot.front is not None and spot.front.pump.outlet is None:
-        foreline = None
+    raised = sum(state.partial_pa.values())
     return State(
-        chamber_pressure_pa=chamber,
-        inlet_pressure_pa=state.inlet_at_pa(spot.front_row, spot.back_row),
-        foreline_pressure_pa=foreline,
+        chamber_pressure_pa=state.chamber_pa,
+        inlet_pressure_pa=state.inlet_pa,
+        foreline_pressure_pa=state.foreline_pa if bench.has_foreline else None,
         throughput_pa_m3_s=load,
         effective_speed_m3_s=load / raised if raised > 0 else math.nan,
-        partial_pressures_pa=partial,
-        partials=partials_of(spot, state, working=working),
+        partial_pressures_pa=state.partial_pa,
+        partials=partials_of(bench, state),
     )
 
 
@@ -229,10 +223,9 @@ def _lowest_shown_pa(spot: Spot) -> float:
     return base / 30.0 if math.isfinite(base) else 1e-3
 
 
-def rank_reason(spot: Spot, purse: Purse, rank: int) -> str:
-    """Say why a stack stands where it does."""
-    cost = cost_of(spot, purse)
-    horizon = purse.requirements.commercial.horizon_years
+def rank_reason(spot: Spot, cost: Cost, rank: int) -> str:
+    """Say why a stack of this cost stands where it does."""
+    horizon = spot.judged.case.requirements.commercial.horizon_years
     total = f"{cost.total_over_horizon:,} {cost.currency} over {horizon:g} years"
     if spot.at(spot.judged.fits):
         lead = "Every margin passes; the lowest total cost" if rank == 1 else "Every margin passes"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,13 +82,22 @@ def highest_crossover_pa(pump: HighVacuumPump, volume_m3: float) -> float:
     return start_pressure_for(pump, volume_m3)
 
 
-def compressions_left(
-    pump: TurboPump, gases: Iterable[str], foreline_pa: float
-) -> dict[str, float]:
-    """Return a turbomolecular pump's compression of several gases at one foreline pressure [Pa]."""
-    stated = {gas: compression_for(pump.compression, gas) for gas in gases}
-    left = compression_at_foreline(list(stated.values()), foreline_pa, pump.tolerable_foreline_pa)
-    return dict(zip(stated, left.tolist(), strict=True))
+@dataclass(frozen=True)
+class Compressing:
+    """A turbomolecular pump with a gas at a foreline pressure."""
+
+    pump: TurboPump
+    gas: str
+    foreline_pa: float
+
+
+def compressions_left(asked: Sequence[Compressing]) -> list[float]:
+    """Return the compression of a gas that foreline pressures leave turbomolecular pumps."""
+    stated = [compression_for(one.pump.compression, one.gas) for one in asked]
+    foreline = [one.foreline_pa for one in asked]
+    tolerable = [one.pump.tolerable_foreline_pa for one in asked]
+    left: list[float] = compression_at_foreline(stated, foreline, tolerable).tolist()
+    return left
 
 
 def compression_rows(pumps: Sequence[TurboPump], gas: str, foreline_pa: FloatArray) -> FloatArray:

@@ -28,6 +28,7 @@ class RoughStates:
     loads: Loads
     requirements: Requirements
     backing: BackTables
+    alone: None = None
     inlet: None = None
     capacity_pa_m3_s: None = None
     burst_pa_m3_s: None = None
@@ -77,4 +78,5 @@ class RoughStates:
         def inlet(_chamber_pa: FloatArray, _wanted: BoolArray | None) -> FloatArray:
             return settled(own).pressure_pa[np.newaxis]
 
-        return SettledState(load, np.array([[sum(load.values())]]), None, chamber, inlet)
+        reaching = np.array([[sum(load.values())]])
+        return SettledState(load, reaching, None, chamber, inlet, lambda: resting[np.newaxis])

@@ -10,6 +10,8 @@ from typing import Protocol
 import numpy as np
 
 from server.fit.backing import BackTables
+from server.fit.foreline import Foreline
+from server.fit.front_states import FrontStates
 from server.fit.inlet import InletTables
 from server.physics.arrays import BoolArray, FloatArray, IntArray
 
@@ -29,7 +31,11 @@ class SettledState:
     """Pressure and its parts by species."""
     solve_inlet: Callable[[FloatArray, BoolArray | None], FloatArray]
     """Pressure at the pump's inlet, given that in the chamber; right where it is wanted."""
+    solve_rest: Callable[[], FloatArray]
+    """Pressure at the pump's inlet without load."""
     solve_foreline: Callable[[], FloatArray] | None = None
+    behind: Foreline | None = None
+    """The forelines, with the backs as they work in this state; None for rough stacks."""
     _inlets: dict[tuple[int, int], float] = field(default_factory=dict, repr=False)
 
     @cached_property
@@ -67,6 +73,11 @@ class SettledState:
         if (front, back) not in self._inlets:
             self._inlets[front, back] = float(self.inlet_pa[front, back])
         return self._inlets[front, back]
+
+    @cached_property
+    def rest_pa(self) -> FloatArray:
+        """Pressure at the pump's inlet without load: its own, over its trap, diffused back."""
+        return self.solve_rest()
 
     @cached_property
     def foreline_pa(self) -> FloatArray | None:
@@ -115,6 +126,11 @@ class FieldStates(Protocol):
     @property
     def offset_pa(self) -> FloatArray:
         """Pressure at the pump's inlet without load."""
+        ...
+
+    @property
+    def alone(self) -> FrontStates | None:
+        """States of the fronts by themselves; None for rough stacks."""
         ...
 
     @property

@@ -93,7 +93,9 @@ class HighVacuumStates:
                 self._at_pump(alone.base_load, alone.base_inlet, self._base_rest, wanted),
                 chamber_pa,
             ),
+            lambda: self._base_rest.with_backs_pa,
             lambda: self._at_outlets(alone.base_load, line),
+            line,
         )
 
     @cached_property
@@ -112,7 +114,9 @@ class HighVacuumStates:
             lambda chamber_pa, wanted: np.minimum(
                 self._at_pump(load, alone.process_inlet, self._process_rest, wanted), chamber_pa
             ),
+            lambda: self._process_rest.with_backs_pa,
             lambda: self._at_outlets(load, line),
+            line,
         )
 
     @cached_property

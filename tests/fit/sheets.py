@@ -18,7 +18,7 @@ from server.fit.evaluation import Judged, judge
 from server.fit.explain import Spot, margins_of
 from server.fit.loads import loads_of
 from server.fit.results import Working
-from server.fit.workings import workings_of
+from server.fit.workings import benches_of, workings_of
 from tests.fit.engine_cases import (
     COATER,
     Stack,
@@ -167,7 +167,8 @@ def lines_of(judged: Judged, row: int, column: int, catalog: Catalog) -> tuple[W
     """Return the workings of one place of a judged field."""
     spot = Spot(judged, row, column)
     purse = Purse(judged.case.requirements, catalog)
-    return workings_of(spot, margins_of(spot), purse, catalog)
+    (bench,) = benches_of([spot], purse)
+    return workings_of(bench, margins_of(spot))
 
 
 @cache

@@ -10,9 +10,11 @@ import numpy as np
 import pytest
 
 from server.catalog.items import TurboPump
+from server.fit.costs import Purse
 from server.fit.explain import Spot
-from server.fit.partials import partials_of, returning
+from server.fit.partials import partials_of
 from server.fit.vapour_results import PartialPressure
+from server.fit.workings.bench import Bench
 from tests.fit.benches import judged_bench
 from tests.fit.engine_cases import (
     COATER,
@@ -45,6 +47,10 @@ DRYING: dict[str, Any] = {
 CASES = {"coater": COATER, "still": DISTILLATION, "baked": BAKED, "drying": DRYING}
 
 
+def bench_of(spot: Spot) -> Bench:
+    return Bench(spot, Purse(spot.judged.case.requirements, demo_catalog()))
+
+
 @cache
 def shown(name: str) -> list[tuple[Spot, bool, tuple[PartialPressure, ...]]]:
     """Every tenth or so of the returned stacks, each state with its rows."""
@@ -52,10 +58,9 @@ def shown(name: str) -> list[tuple[Spot, bool, tuple[PartialPressure, ...]]]:
     found = []
     for stack in stacks[:: max(1, len(stacks) // 40)]:
         spot = Spot(stack.judged, stack.row, stack.column)
-        states = stack.judged.case.states
-        for state, working in ((states.base, False), (states.process, True)):
-            if state is not None:
-                found.append((spot, working, partials_of(spot, state, working=working)))
+        bench = bench_of(spot)
+        for state in bench.settled:
+            found.append((spot, state.working, partials_of(bench, state)))
     return found
 
 
@@ -123,9 +128,12 @@ def test_behind_a_turbo_what_comes_back_is_the_foreline_over_the_compression() -
             assert spot.front is not None
             assert isinstance(spot.front.pump, TurboPump)
             assert state.foreline_pa is not None
-            per_pa = returning(spot, state, spot.front.pump, working=False)
-            by_hand = spot.at(state.foreline_pa) * sum(per_pa.values())
-            assert row.pressure_pa == pytest.approx(by_hand, rel=0.1)
+            bench = bench_of(spot)
+            back = bench.back_diffusion(bench.base)
+            by_hand = sum(behind / compression for behind, compression in back.values())
+            assert row.pressure_pa == pytest.approx(by_hand, rel=1e-3)
+            behind_pa = sum(behind for behind, _ in back.values())
+            assert behind_pa == pytest.approx(spot.at(state.foreline_pa))
             assert "%" in row.note
             seen += 1
     assert seen
@@ -140,10 +148,10 @@ def test_a_jets_final_pressure_is_said_to_be_its_fluids_where_the_fluid_sets_it(
             a_fluid("FLUID", "90.00", 65e-6), vapour_pressure_a=a, vapour_pressure_b_k=b
         )
         spot = Spot(judged_bench(a_jet(), a_rougher(), fluid), 0, 0)
-        base = spot.judged.case.states.base
+        bench = bench_of(spot)
         (row,) = [
             row
-            for row in partials_of(spot, base, working=False)
+            for row in partials_of(bench, bench.base)
             if row.what.startswith("final pressure of")
         ]
         assert row.pressure_pa == pytest.approx(max(1e-5, 10 ** (a - b / 298.15)), rel=0.01)
@@ -163,6 +171,8 @@ def test_a_stack_without_a_state_has_no_rows() -> None:
         lost = np.argwhere(np.isnan(np.broadcast_to(state.chamber_pa, field.worst_share.shape)))
         if len(lost):
             row, column = lost[0].tolist()
-            assert partials_of(Spot(field, row, column), state, working=True) == ()
+            bench = bench_of(Spot(field, row, column))
+            assert bench.process is not None
+            assert partials_of(bench, bench.process) == ()
             return
     raise AssertionError("no stack is without a state: the load must be larger")

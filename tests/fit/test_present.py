@@ -10,8 +10,9 @@ import pytest
 
 from server.catalog.items import Trap, VapourPump
 from server.fit.costs import Purse
+from server.fit.course import outlooks
 from server.fit.explain import Spot
-from server.fit.present import cost_of, parts_of, present, rank_reason, title_of
+from server.fit.present import cost_of, parts_of, present_together, rank_reason, title_of
 from server.fit.results import Role, StackAdvice
 from server.fit.thresholds import RULES
 from tests.fit.engine_cases import COATER, DISTILLATION, demo_catalog, inquiry, judge_all
@@ -32,7 +33,8 @@ def shown(name: str) -> tuple[Purse, tuple[Spot, ...]]:
 def first(name: str) -> tuple[Spot, StackAdvice]:
     purse, spots = shown(name)
     spot = next((s for s in spots if s.front is not None), spots[0])
-    return spot, present(spot, 1, "cheapest", purse, demo_catalog(), None)
+    (stack,) = present_together([spot], purse, outlooks([spot]))
+    return spot, stack
 
 
 @pytest.mark.parametrize("name", list(BASES))
@@ -121,7 +123,7 @@ def test_a_rank_is_reasoned_by_verdict_and_total_cost(name: str) -> None:
         running = (cost.energy_per_year + cost.consumables_per_year) * years
         # each yearly amount is rounded to a cent by itself
         assert abs(cost.purchase + running - cost.total_over_horizon) <= Decimal("0.02") * years
-        told = rank_reason(spot, purse, 1), rank_reason(spot, purse, 2)
+        told = rank_reason(spot, cost, 1), rank_reason(spot, cost, 2)
         for text in told:
             assert f"{cost.total_over_horizon:,} EUR over {float(years):g} years" in text
         if spot.at(spot.judged.fits):

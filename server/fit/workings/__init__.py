@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
-from server.catalog.items import Catalog
 from server.fit.costs import Purse
 from server.fit.explain import Spot
 from server.fit.results import Margin, Working
@@ -32,19 +31,18 @@ _SECTIONS: tuple[Callable[[Bench], Iterator[Working]], ...] = (
     course_lines,
     vapour_lines,
     cost_lines,
-    margin_lines,
 )
 
 
-def begin(spots: Sequence[Spot], purse: Purse, catalog: Catalog) -> None:
-    """Solve at once what the workings of several stacks will ask for.
+def benches_of(spots: Sequence[Spot], purse: Purse) -> list[Bench]:
+    """Open up stacks that are to be shown, and solve at once what all of them will ask for.
 
     Parameters
     ----------
     spots : sequence of Spot
-        Stacks that are to be shown.
-    purse, catalog : Purse, Catalog
-        As for ``workings_of``.
+        The stacks, each in the field it was judged in.
+    purse : Purse
+        Prices of the inquiry's parts.
     """
     for judged in {id(spot.judged): spot.judged for spot in spots}.values():
         own = [(spot.front_row, spot.back_row) for spot in spots if spot.judged is judged]
@@ -52,29 +50,25 @@ def begin(spots: Sequence[Spot], purse: Purse, catalog: Catalog) -> None:
         for state in (judged.case.states.base, judged.case.states.process):
             if state is not None:
                 state.solve_inlets(fronts, backs)
-    solve_together([Bench(spot, (), purse, catalog) for spot in spots])
+    benches = [Bench(spot, purse) for spot in spots]
+    solve_together(benches)
+    return benches
 
 
-def workings_of(
-    spot: Spot, margins: tuple[Margin, ...], purse: Purse, catalog: Catalog
-) -> tuple[Working, ...]:
+def workings_of(bench: Bench, margins: tuple[Margin, ...]) -> tuple[Working, ...]:
     """Return the workings of one stack, in the order of the calculation.
 
     Parameters
     ----------
-    spot : Spot
-        The stack, in the field it was judged in.
+    bench : Bench
+        The stack, opened up.
     margins : tuple of Margin
         Its margins.
-    purse : Purse
-        Prices of the inquiry's parts.
-    catalog : Catalog
-        The catalogue the field was judged with.
 
     Returns
     -------
     tuple of Working
         Values are the very numbers the engine judged by; sections that do not apply are left out.
     """
-    bench = Bench(spot, margins, purse, catalog)
-    return tuple(working for section in _SECTIONS for working in section(bench))
+    lines = [working for section in _SECTIONS for working in section(bench)]
+    return (*lines, *margin_lines(bench, margins))

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from server.catalog.items import Catalog, TurboPump
-from server.fit.behind import parts_behind
 from server.fit.candidates import Back, Front
 from server.fit.costs import Purse
 from server.fit.evacuation import crossover_pressure_pa
-from server.fit.explain import Spot
-from server.fit.front_states import over_front_trap_pa, process_time_s, resting_pressure_pa
+from server.fit.explain import Spot, reaching_load
+from server.fit.foreline import Standing
+from server.fit.front_states import over_front_trap_pa, process_time_s
 from server.fit.geometry import (
+    Outlet,
     chamber_line,
     foreline,
     line_to_trap,
@@ -27,12 +28,12 @@ from server.fit.geometry import (
 )
 from server.fit.inlet import is_caught
 from server.fit.loads import AIR, Loads
-from server.fit.pump_limits import compressions_left
+from server.fit.pump_limits import Compressing, compressions_left
 from server.fit.requirements import Requirements
-from server.fit.results import Margin, Working
+from server.fit.results import Working
 from server.fit.settled import FieldStates, SettledState
 from server.fit.thresholds import BASE_STATE_AFTER_S
-from server.fit.workings.curves import Balance, Curve, balance
+from server.fit.workings.curves import Curve, Passage
 from server.physics.arrays import FloatArray
 from server.physics.line import Line
 from server.physics.sources import SOURCES
@@ -102,7 +103,8 @@ class Settled:
     key: str
     words: str
     time_s: float
-    load_pa_m3_s: Mapping[str, float]
+    field: SettledState
+    """The states of the whole field that it is one of."""
     reaching_pa_m3_s: Mapping[str, float]
     """Load that reaches the pump: without what its trap holds."""
     chamber_pa: float
@@ -111,6 +113,18 @@ class Settled:
     foreline_pa: float
     """NaN without foreline."""
     tolerable_pa: float
+    without_load_pa: float
+    """Pressure at the pump without load: at rest, and what diffuses back."""
+
+    @property
+    def load_pa_m3_s(self) -> Mapping[str, float]:
+        """Load, species by species."""
+        return self.field.load_pa_m3_s
+
+    @property
+    def working(self) -> bool:
+        """Whether it is the state while the process runs: with gas ballast and vapour."""
+        return self.key == "process"
 
     @cached_property
     def exists(self) -> bool:
@@ -128,12 +142,12 @@ class Bench:
     """One stack of a judged field, opened up."""
 
     spot: Spot
-    margins: tuple[Margin, ...]
     purse: Purse
-    catalog: Catalog
-    _backing: dict[tuple[str, float], Balance] = field(default_factory=dict)
-    _behind: dict[str, Mapping[str, tuple[float, float]]] = field(default_factory=dict)
-    _back_rest: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def catalog(self) -> Catalog:
+        """The catalogue the field was judged with."""
+        return self.purse.catalog
 
     @property
     def requirements(self) -> Requirements:
@@ -187,12 +201,13 @@ class Bench:
     def _settled(self, key: str, words: str, time_s: float, state: SettledState) -> Settled:
         at = self.spot.at
         return Settled(
-            key, words, time_s, state.load_pa_m3_s,
-            {gas: 0.0 if self.is_caught(gas) else q for gas, q in state.load_pa_m3_s.items()},
+            key, words, time_s, state,
+            reaching_load(self.spot, state),
             at(state.chamber_pa), state.inlet_at_pa(self.spot.front_row, self.spot.back_row),
             {gas: at(share) for gas, share in state.partial_pa.items()},
             at(np.nan if state.foreline_pa is None else state.foreline_pa),
             at(np.nan if state.tolerable_pa is None else state.tolerable_pa),
+            at(state.rest_pa),
         )  # fmt: skip
 
     @cached_property
@@ -241,10 +256,22 @@ class Bench:
     @cached_property
     def foreline(self) -> Line:
         """The line between the high-vacuum pump's outlet and the back."""
+        return foreline(self._outlet, self.back, self.requirements)
+
+    @cached_property
+    def _outlet(self) -> Outlet:
         assert self.front is not None  # noqa: S101 (asked for stacks with a foreline only)
         outlet = outlet_of(self.front.pump, self.catalog)
         assert outlet is not None  # noqa: S101
-        return foreline(outlet, self.back, self.requirements)
+        return outlet
+
+    def foreline_passage(self, state: Settled, load_pa_m3_s: Mapping[str, float]) -> Passage:
+        """Return the foreline for the gas of a load, from the tables the engine reads."""
+        behind = state.field.behind
+        assert behind is not None  # noqa: S101 (asked for stacks with a foreline only)
+        lines, line_of = behind.runs.potential(load_pa_m3_s)
+        outlet = behind.runs.outlets.index(self._outlet)
+        return Passage(lines, line_of.item(outlet, self.spot.back_row))
 
     def is_caught(self, gas: str) -> bool:
         """Whether the trap of the high-vacuum side holds a species."""
@@ -253,7 +280,7 @@ class Bench:
 
     def is_held_by_back(self, gas: str, state: Settled) -> bool:
         """Whether a condenser at the back holds a species where the back works on the chamber."""
-        if self.front is not None or state.key != "process":
+        if self.front is not None or not state.working:
             return False
         vapour = bool(self.requirements.process.vapour)
         return vapour and is_caught(gas, self.back.trap, self.requirements)
@@ -269,7 +296,7 @@ class Bench:
         if self.states.inlet is not None:
             return Curve.of(self.states.inlet.at_chamber[gas], self.inlet_row)
         backing = self.states.backing
-        tables = backing.at_chamber_working if state.key == "process" else backing.at_chamber
+        tables = backing.at_chamber_working if state.working else backing.at_chamber
         return Curve.of(tables[gas], self.spot.back_row)
 
     def rough_speeds(self, gas: str) -> Curve:
@@ -283,67 +310,69 @@ class Bench:
     def back_speeds(self, gas: str, state: Settled) -> Curve:
         """Speeds at the inlet of the back: with gas ballast while vapour is pumped."""
         backing = self.states.backing
-        tables = backing.working if state.key == "process" else backing.at_inlet
+        tables = backing.working if state.working else backing.at_inlet
         return Curve.of(tables[gas], self.spot.back_row)
 
     def back_resting_pa(self, state: Settled) -> float:
         """Vapour pressure over what the back's condenser holds, while vapour is pumped."""
         resting = self.states.backing.resting_pa
-        return float(resting[self.spot.back_row]) if state.key == "process" else 0.0
+        return resting.item(self.spot.back_row) if state.working else 0.0
 
     def backing_pa(self, state: Settled) -> float:
         """Pressure at the inlet of the back under the load of a state."""
-        return self._at_back(state, self.back_resting_pa(state)).pressure_pa
+        standing = self._standing(state)
+        if standing is None:
+            return state.inlet_pa
+        return standing.at_back_pa.item(self.spot.back_row)
 
-    def _at_back(self, state: Settled, resting_pa: float) -> Balance:
-        key = (state.key, resting_pa)
-        if key not in self._backing:
-            flows = state.reaching_pa_m3_s
-            curves = {gas: self.back_speeds(gas, state) for gas in flows}
-            self._backing[key] = balance(flows, curves, resting_pa)
-        return self._backing[key]
+    def back_rest_pa(self, state: Settled) -> float:
+        """Pressure at which a back that stands behind a foreline stops pumping air."""
+        standing = self._standing(state)
+        return 0.0 if standing is None else standing.air_rest_pa.item(self.spot.back_row)
+
+    def _standing(self, state: Settled) -> Standing | None:
+        """Return what stands in the foreline; None for rough stacks."""
+        behind = state.field.behind
+        return None if behind is None else behind.standing(state.reaching_pa_m3_s)
 
     def back_diffusion(self, state: Settled) -> Mapping[str, tuple[float, float]]:
         """Partial pressure behind a turbomolecular pump [Pa] and its compression, gas by gas."""
-        if state.key not in self._behind:
-            self._behind[state.key] = self._find_behind(state)
-        return self._behind[state.key]
+        asked = self.compressing(state)
+        left = self.spot.judged.memory.each(asked, compressions_left)
+        standing = self._standing(state)
+        if standing is None:
+            return {}
+        row = self.spot.back_row
+        return {
+            one.gas: (one.foreline_pa * standing.shares[one.gas].item(row), compression)
+            for one, compression in zip(asked.values(), left, strict=True)
+        }
 
-    def _find_behind(self, state: Settled) -> Mapping[str, tuple[float, float]]:
+    def compressing(self, state: Settled) -> dict[Hashable, Compressing]:
+        """Return what a turbomolecular pump compresses in a state, by all that it depends on."""
         front = self.front
         if front is None or not isinstance(front.pump, TurboPump):
             return {}
-        # the vapour over a condenser is left out
-        parts = self._at_back(state, 0.0).partial_pa
-        rest = np.array([self.back_rest_pa(state)])
-        shares = parts_behind({gas: np.array([part]) for gas, part in parts.items()}, rest)
-        there = [gas for gas in shares if gas in state.gases or gas == AIR]
-        left = compressions_left(front.pump, there, max(state.foreline_pa, 0.0))
-        return {gas: (state.foreline_pa * float(shares[gas][0]), left[gas]) for gas in there}
-
-    def back_rest_pa(self, state: Settled) -> float:
-        """Pressure at which the back stops pumping air."""
-        if state.key not in self._back_rest:
-            self._back_rest[state.key] = self.back_speeds(AIR, state).rest_pa
-        return self._back_rest[state.key]
-
-    def without_load_pa(self, state: Settled) -> float:
-        """Pressure at the pump without load: at rest, and what diffuses back."""
-        if self.front is None:
-            return self.back_resting_pa(state)
-        back = (behind / k0 for behind, k0 in self.back_diffusion(state).values())
-        return self.resting_pa + self.over_trap_pa(state) + sum(back)
+        if not math.isfinite(state.foreline_pa):
+            return {}
+        pump, foreline_pa = front.pump, state.foreline_pa
+        return {
+            ("compression", pump.sku, gas, foreline_pa): Compressing(pump, gas, foreline_pa)
+            for gas in state.load_pa_m3_s
+            if gas == AIR or state.load_pa_m3_s[gas] > 0.0
+        }
 
     def over_trap_pa(self, state: Settled) -> float:
         """Pressure over the vapour that the front's trap holds while the process runs."""
-        if self.front is None or state.key != "process":
+        if self.front is None or not state.working:
             return 0.0
         return over_front_trap_pa(self.front, self.requirements)
 
     @cached_property
     def resting_pa(self) -> float:
         """Own ultimate pressure or fluid vapour of the front; 0 for a rough stack."""
-        return 0.0 if self.front is None else resting_pressure_pa(self.front)
+        alone = self.states.alone
+        return 0.0 if alone is None else alone.resting_pa.item(self.spot.front_row)
 
     def one(self, value: FloatArray | None) -> float:
         """Return the stack's entry of an array of the field, NaN where there is none."""

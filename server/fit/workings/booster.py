@@ -156,7 +156,7 @@ def _compression(
 
 def _backing(bench: Bench, state: Settled, gas: str) -> Curve:
     """Return the curve of the backing pump alone."""
-    ballast = state.key == "process" and bool(bench.requirements.process.vapour)
+    ballast = state.working and bool(bench.requirements.process.vapour)
     arrays = arrays_of(bench.catalog)
     table = arrays.speed(gas, with_ballast=ballast)
     return Curve.of(table, arrays.row_of[bench.back.backing.sku])

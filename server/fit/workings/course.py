@@ -174,7 +174,7 @@ def _held_line(bench: Bench, held_s: float, takeover_pa: float) -> Working:
 
 def _surfaces_line(bench: Bench, target_pa: float) -> Working:
     """Time at which the load has fallen to what the pump takes at the target."""
-    without = bench.spot.at(bench.states.offset_pa)
+    without = bench.base.without_load_pa
     speeds = {
         gas: bench.chamber_speeds(gas, bench.base).at(target_pa) for gas in bench.loads.species
     }

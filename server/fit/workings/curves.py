@@ -78,7 +78,8 @@ class Passage:
     """A line as the engine reads it: what it carries between two pressures is Φ(p₁) − Φ(p₂)."""
 
     lines: FlowPotential
-    """Of this line alone."""
+    row: int = 0
+    """Of the line in these."""
 
     def between(self, one_pa: float, other_pa: float) -> float:
         """Return the mean conductance between two pressures, ∫ C dp ÷ their difference. [m³/s]."""
@@ -89,7 +90,7 @@ class Passage:
 
     def ln_exit(self, speeds: Curve, entry_pa: float) -> float:
         """Return ln p at the exit to a pump, as the engine reads it: Φ(p₁) = Φ(p₂) + S(p₂)·p₂."""
-        nodes = self.lines.nodes_pa_m3_s[0]
+        nodes = self.lines.nodes_pa_m3_s[self.row]
         drawn = np.maximum.accumulate(nodes + speeds.nodes_m3_s * GRID.pressure_pa)
         place = np.interp(math.log(self._at(entry_pa)[0]), np.log(drawn), _NODES)
         return float(GRID.ln_low + place * GRID.step)
@@ -98,15 +99,15 @@ class Passage:
         """Φ and C at a pressure; NaN stays NaN."""
         if math.isnan(pressure_pa):
             return math.nan, math.nan
-        nodes, conductance = self.lines.nodes_pa_m3_s, self.lines.conductance_m3_s
+        row, nodes, conductance = self.row, self.lines.nodes_pa_m3_s, self.lines.conductance_m3_s
         place = int((math.log(max(pressure_pa, GRID.low_pa)) - GRID.ln_low) / GRID.step)
         cell = min(place, GRID.count - 2)
         begin, end = GRID.pressure_pa.item(cell), GRID.pressure_pa.item(cell + 1)
-        low = conductance.item(0, cell)
-        slope = (conductance.item(0, cell + 1) - low) / (end - begin)
+        low = conductance.item(row, cell)
+        slope = (conductance.item(row, cell + 1) - low) / (end - begin)
         past = pressure_pa - begin
         rise = slope * max(past, 0.0)
-        return nodes.item(0, cell) + (low + rise / 2) * past, low + rise
+        return nodes.item(row, cell) + (low + rise / 2) * past, low + rise
 
 
 _NODES = np.arange(GRID.count)

@@ -9,7 +9,6 @@ import numpy as np
 
 from server.catalog.items import RootsBooster, TurboPump, VapourPump
 from server.fit.evacuation import run_up_s
-from server.fit.foreline import mixture_of
 from server.fit.front_states import process_time_s
 from server.fit.loads import AIR
 from server.fit.pump_limits import highest_crossover_pa
@@ -26,7 +25,7 @@ from server.fit.workings.bench import (
     line,
 )
 from server.fit.workings.booster import booster_lines
-from server.fit.workings.curves import Curve, balance, passage
+from server.fit.workings.curves import balance
 from server.fit.workings.line import main_gas, molecular_lines
 from server.physics.pumps import overload_time_s, tolerable_foreline_pa
 
@@ -115,24 +114,24 @@ def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
         yield from booster_lines(SECTION, bench, state, main_gas(state, bench), at_back)
     foreline_pa = state.foreline_pa
     if math.isfinite(foreline_pa):
-        through = passage(bench.foreline, mixture_of(state.reaching_pa_m3_s))
+        through = bench.foreline_passage(state, state.reaching_pa_m3_s)
         passed = through.between(foreline_pa, at_back)
         yield line(SECTION, f"foreline-c-{state.key}", f"Foreline {state.words}", _LINE,
                    {"p_f [Pa]": foreline_pa, "p_b [Pa]": at_back}, passed)  # fmt: skip
         drop = {"p_b [Pa]": at_back, "Q [Pa·m³/s]": flow, "C_f [m³/s]": passed}
         yield line(SECTION, f"foreline-{state.key}", f"Foreline pressure {state.words}", _FORELINE,
                    drop, foreline_pa)  # fmt: skip
-    inputs = _tolerable_inputs(bench, state.reaching_pa_m3_s)
+    inputs = _tolerable_inputs(bench, state)
     yield line(SECTION, f"tolerable-{state.key}", f"Tolerable foreline pressure {state.words}",
                _TOLERABLE, inputs, state.tolerable_pa)  # fmt: skip
 
 
-def _tolerable_inputs(bench: Bench, load_pa_m3_s: Mapping[str, float]) -> dict[str, float | str]:
-    largest, no_load, full_load = bench.spot.limits(load_pa_m3_s)
+def _tolerable_inputs(bench: Bench, state: Settled) -> dict[str, float | str]:
+    largest, no_load, full_load = bench.spot.limits(state.load_pa_m3_s)
     return {
         "p_no-load [Pa]": no_load,
         "p_full-load [Pa]": full_load,
-        "Q [Pa·m³/s]": sum(load_pa_m3_s.values()),
+        "Q [Pa·m³/s]": sum(state.reaching_pa_m3_s.values()),
         "Q_max [Pa·m³/s]": largest,
     }
 
@@ -151,11 +150,10 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
     limit = bench.one(bench.states.capacity_pa_m3_s)
     if math.isnan(limit):
         return
-    load = _scaled(bench.settled[-1].reaching_pa_m3_s, limit)
-    speeds = {gas: bench.working_speeds(gas) for gas in load}
+    state = bench.settled[-1]
     name = "Largest throughput that pump and foreline carry"
-    yield _carried_line(bench, (SECTION, "largest", name), load, speeds)
-    at_inlets = {"while working": bench.settled[-1].inlet_pa}
+    yield _carried_line(bench, (SECTION, "largest", name), state, limit)
+    at_inlets = {"while working": state.inlet_pa}
     if pump.largest_inlet_pa:
         at_inlets["at the largest continuous inlet pressure"] = pump.largest_inlet_pa
     for number, (words, inlet_pa) in enumerate(at_inlets.items(), start=1):
@@ -167,21 +165,28 @@ def _largest_lines(bench: Bench) -> Iterator[Working]:
             )  # fmt: skip
 
 
+_AIR: Mapping[str, float] = {AIR: 1.0}
+
+
 def _carried_line(
     bench: Bench,
     place: tuple[str, str, str],
-    load_pa_m3_s: Mapping[str, float],
-    speeds: Mapping[str, Curve],
+    state: Settled,
+    limit: float,
+    *,
+    of_air: bool = False,
 ) -> Working:
-    """Return the largest throughput as the pump's own limit or that of its foreline."""
-    limit = sum(load_pa_m3_s.values())
-    own, no_load, full_load = bench.spot.limits(load_pa_m3_s)
+    """Return the largest throughput of a load's gas: the pump's own limit or its foreline's."""
+    whole, gas = (_AIR, _AIR) if of_air else (state.load_pa_m3_s, state.reaching_pa_m3_s)
+    own, no_load, full_load = bench.spot.limits(whole)
     # the table holds the pump's own limit where the root lies at the jump at its end
     if limit >= own * (1.0 - 1e-9):
         return line(*place, _OWN, {"Q_max [Pa·m³/s]": own}, limit)
-    at_back = balance(load_pa_m3_s, speeds, 0.0).pressure_pa if limit > 0.0 else math.nan
+    load = _scaled(gas, limit)
+    speeds = {name: bench.back_speeds(name, state) for name in load}
+    at_back = balance(load, speeds, 0.0).pressure_pa if limit > 0.0 else math.nan
     tolerable = float(tolerable_foreline_pa(limit, own, no_load, full_load))
-    through = passage(bench.foreline, mixture_of(load_pa_m3_s))
+    through = bench.foreline_passage(state, gas)
     inputs = {
         "p_b [Pa]": at_back,
         "S_b [m³/s]": limit / at_back,
@@ -199,9 +204,8 @@ def crossover_lines(bench: Bench) -> Iterator[Working]:
         return
     if bench.has_foreline and math.isfinite(bench.air_limit_pa_m3_s):
         name = "Largest throughput of the air that is left at the crossover"
-        air = {AIR: bench.air_limit_pa_m3_s}
-        speeds = {AIR: bench.back_speeds(AIR, bench.base)}
-        yield _carried_line(bench, (CROSSOVER_SECTION, "crossover-largest", name), air, speeds)
+        place, limit = (CROSSOVER_SECTION, "crossover-largest", name), bench.air_limit_pa_m3_s
+        yield _carried_line(bench, place, bench.base, limit, of_air=True)
     if isinstance(front.pump, VapourPump):
         yield from _jet_limits(bench, front.pump)
     limit = bench.one(bench.states.crossover_limit_pa)

@@ -168,7 +168,7 @@ def _sum_lines(bench: Bench, state: Settled) -> Iterator[Working]:
             if surface.row.species == gas:
                 label = f"surface {number}, {_surface_name(surface)} [Pa·m³/s]"
                 parts[label] = _given_off(surface, state.time_s)
-        if state.key == "process" and gas in bench.loads.process_pa_m3_s:
+        if state.working and gas in bench.loads.process_pa_m3_s:
             parts["process [Pa·m³/s]"] = bench.loads.process_pa_m3_s[gas]
         yield line(
             SECTION, f"load-{state.key}-{gas}", f"Load of {gas_name(gas)} {state.words}", _SUM,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from server.catalog.items import CapturePump
 from server.fit.front_states import process_time_s
@@ -40,7 +40,7 @@ _FORMULAS: Mapping[MarginKey, str] = {
 }
 
 
-def margin_lines(bench: Bench) -> Iterator[Working]:
+def margin_lines(bench: Bench, margins: Iterable[Margin]) -> Iterator[Working]:
     """Yield the life of a capture pump, then one line per margin."""
     front = bench.front
     if front is not None and isinstance(front.pump, CapturePump):
@@ -53,7 +53,7 @@ def margin_lines(bench: Bench) -> Iterator[Working]:
             _capture_inputs(bench, front.pump),
             capture_life_margin_s(front, bench.spot.judged.case),
         )  # fmt: skip
-    for margin in bench.margins:
+    for margin in margins:
         yield _margin_line(margin)
 
 

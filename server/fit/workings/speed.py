@@ -68,7 +68,7 @@ def speed_lines(bench: Bench) -> Iterator[Working]:
         for gas in state.gases:
             yield from _shared_gas_lines(bench, state, gas)
         if state.exists:
-            yield _overall(bench, state)
+            yield _overall(state)
         if bench.front is None and isinstance(bench.back.booster, RootsBooster) and state.exists:
             gas = main_gas(state, bench)
             yield from booster_lines(SECTION, bench, state, gas, state.inlet_pa)
@@ -172,16 +172,16 @@ def _curve_pump(bench: Bench, state: Settled) -> tuple[Pump, bool]:
     """Return the pump whose curve works on the chamber, and whether its gas ballast is open."""
     if bench.front is not None:
         return bench.front.pump, False
-    ballast = state.key == "process" and bool(bench.requirements.process.vapour)
+    ballast = state.working and bool(bench.requirements.process.vapour)
     booster = bench.back.booster
     if isinstance(booster, TurboPump) and state.inlet_pa <= booster.start_pressure_pa:
         return booster, False
     return bench.back.backing, ballast
 
 
-def _overall(bench: Bench, state: Settled) -> Working:
+def _overall(state: Settled) -> Working:
     flow = sum(state.load_pa_m3_s.values())
-    without = bench.without_load_pa(state)
+    without = state.without_load_pa
     rise = state.chamber_pa - without
     return line(
         SECTION, f"speed-{state.key}", f"All gases together {state.words}", _OVERALL,

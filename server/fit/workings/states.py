@@ -99,7 +99,7 @@ def _resting_lines(bench: Bench) -> Iterator[Working]:
 
 
 def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working]:
-    without = bench.without_load_pa(state)
+    without = state.without_load_pa
     if bench.front is not None:
         parts: dict[str, float | str] = {"p_rest [Pa]": bench.resting_pa}
         if over := bench.over_trap_pa(state):
@@ -145,7 +145,7 @@ def _partial_lines(section: str, bench: Bench, state: Settled) -> Iterator[Worki
 
 
 def _balance_line(section: str, bench: Bench, state: Settled) -> Working:
-    without = bench.without_load_pa(state)
+    without = state.without_load_pa
     needed = 0.0
     for gas in state.gases:
         speed = bench.chamber_speeds(gas, state).at(state.chamber_pa)
