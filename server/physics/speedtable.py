@@ -17,7 +17,6 @@ from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.arrays import FloatArray, IntArray, floats
-from server.physics.end_to_end import EndToEnd
 
 
 @dataclass(frozen=True)
@@ -63,32 +62,22 @@ class SpeedTable:
     def __post_init__(self) -> None:
         if self.speed_m3_s.ndim != 2 or self.speed_m3_s.shape[1] != self.grid.count:
             raise OutOfRange("A speed table has one row per pump and one column per grid node.")
-        if not np.all(np.isfinite(self.speed_m3_s)) or np.any(self.speed_m3_s < 0.0):
+        lowest, highest = self.speed_m3_s.min(initial=0.0), self.speed_m3_s.max(initial=0.0)
+        if not (lowest >= 0.0 and highest < np.inf):
             raise OutOfRange("Speeds in a table are finite and not negative.")
 
-    def first_node_carrying(self, rows: IntArray, throughput_pa_m3_s: FloatArray) -> IntArray:
-        """Return the lowest node at which S·p reaches a throughput, the last where none does.
-
-        Parameters
-        ----------
-        rows : array of int, shape (n,)
-            Pump of each throughput. [-]
-        throughput_pa_m3_s : array, shape (n,)
-            Throughput to be carried. [Pa m3/s]
-        """
-        wanted = np.log(np.maximum(throughput_pa_m3_s, LEAST_PA_M3_S))
-        place = self._ln_carried.first_reaching(rows, wanted)
-        return np.asarray(np.minimum(place, self.grid.count - 1))
-
     @cached_property
-    def _ln_carried(self) -> EndToEnd:
-        """Logarithm of the largest throughput up to each node."""
-        carried = np.maximum.accumulate(self.speed_m3_s * self.grid.pressure_pa, axis=1)
-        return EndToEnd(np.log(np.maximum(carried, LEAST_PA_M3_S)))
+    def largest_throughput_pa_m3_s(self) -> FloatArray:
+        """Largest S·p up to each node, above zero, shape (n_pumps, grid.count)."""
+        carried = np.maximum(self.speed_m3_s * self.grid.pressure_pa, LEAST_PA_M3_S)
+        # going along the nodes is slow, and most pumps carry the more the higher the pressure
+        falls = (carried[:, 1:] < carried[:, :-1]).any(axis=1)
+        carried[falls] = np.maximum.accumulate(carried[falls], axis=1)
+        return carried
 
 
 LEAST_PA_M3_S = 1e-100
-"""Stands for no throughput where logarithms are taken."""
+"""Stands for no throughput where logarithms are taken, or where it divides."""
 
 
 def log_grid(low_pa: float, high_pa: float, nodes_per_decade: float = 16.0) -> LogGrid:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,10 +12,11 @@ from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
 from server.physics.speedtable import LogGrid, SpeedTable
 
-_ROOT_STEPS = 60  # more than bisection alone would need
+_ROOT_STEPS = 120  # twice as many as halving alone would need
 _ROOT_CLOSE = 1e-10
-_FIRST_TRIED, _THEN_TRIED = 2, 24  # nodes looked at in one go: most loads are carried at the first
-_TINY = np.finfo(np.float64).tiny
+_ROUNDING = 4.0 * float(np.finfo(np.float64).eps)  # of a place in a cell
+_TRIED = 24  # nodes looked at in one go, where the lowest possible one does not carry the load
+_NEARLY_ONE = 1.0 + 1e-12
 _NO_SPEED_M3_S = 1e-150  # stands for none where it divides: what a load needs then is out of reach
 
 
@@ -40,14 +41,27 @@ class SteadyState:
 
 @dataclass(frozen=True)
 class _Problem:
-    """Loads and tables, ready for repeated evaluation."""
+    """Loads of n candidates and the tables of the k gases that flow."""
 
     grid: LogGrid
-    loads: tuple[FloatArray, ...]
     tables: tuple[SpeedTable, ...]
     rows: IntArray
-    factor: FloatArray
+    loads: FloatArray
+    """Over the factor on the speeds, shape (k, n)."""
     offset_pa: FloatArray
+
+    def only(self, chosen: IntArray) -> _Problem:
+        """Return the problem of some of the candidates."""
+        rows, offset_pa = self.rows[chosen], self.offset_pa[chosen]
+        return _Problem(self.grid, self.tables, rows, self.loads[:, chosen], offset_pa)
+
+    def speeds(self, node: IntArray) -> FloatArray:
+        """Return the speed of each gas at one node of each candidate, shape (k, n)."""
+        index = self.rows * self.grid.count + node
+        found = np.empty(self.loads.shape)
+        for own, table in zip(found, self.tables, strict=True):
+            own[:] = table.speed_m3_s.take(index)
+        return found
 
 
 def steady_state(
@@ -84,21 +98,23 @@ def steady_state(
         A negative load, a species without speeds, tables on different grids.
     """
     row = np.atleast_1d(np.asarray(rows, dtype=np.intp))
-    shape = row.shape
-    loads = {gas: np.broadcast_to(floats(load), shape) for gas, load in load_pa_m3_s.items()}
-    if any(np.any(~(load >= 0.0)) for load in loads.values()):
+    loads = np.empty((len(load_pa_m3_s), row.size))
+    for own, load in zip(loads, load_pa_m3_s.values(), strict=True):
+        own[:] = load
+    if not loads.min(initial=0.0) >= 0.0:
         raise OutOfRange("A gas load must be zero or more.")
-    factor = np.broadcast_to(floats(speed_factor), shape)
-    offset = np.broadcast_to(floats(offset_pa), shape)
+    species = tuple(load_pa_m3_s)
     # a gas that does not flow has no say, and its speeds need not be known
-    flowing = tuple(gas for gas, load in loads.items() if load.any())
-    grid, tables = _common_tables(tuple(loads), flowing, speed)
-    problem = _Problem(grid, tuple(loads[gas] for gas in flowing), tables, row, factor, offset)
-    pressure = _solve(problem)
+    flows = np.flatnonzero(loads.any(axis=1))
+    flowing = tuple(species[place] for place in flows)
+    grid, tables = _common_tables(species, flowing, speed)
+    offset = np.broadcast_to(floats(offset_pa), row.shape)
+    pressure, shares = _solve(
+        _Problem(grid, tables, row, loads[flows] / floats(speed_factor), offset)
+    )
     exists = np.isfinite(pressure)
-    absent = np.where(exists, 0.0, np.nan)
-    partials = dict.fromkeys(loads, absent)
-    partials |= dict(zip(flowing, _shares(problem, pressure), strict=True))
+    partials = dict.fromkeys(species, np.where(exists, 0.0, np.nan))
+    partials |= dict(zip(flowing, shares, strict=True))
     return SteadyState(pressure, exists, partials)
 
 
@@ -114,131 +130,107 @@ def _common_tables(
     return grid, tuple(speed[name] for name in flowing)
 
 
-def _quotient(load: FloatArray, speed: FloatArray) -> FloatArray:
-    """Q/S; 0 without load, inf where a load meets no speed."""
-    safe = np.where(speed > 0.0, speed, 1.0)
-    return np.where(load > 0.0, np.where(speed > 0.0, load / safe, np.inf), 0.0)
-
-
-def _solve(problem: _Problem) -> FloatArray:
-    first, exists = _first_node(problem)
-    pressure = np.full(first.size, np.nan)
+def _solve(problem: _Problem) -> tuple[FloatArray, FloatArray]:
+    """Return the settled pressures (n,) and each gas's part of them (k, n); NaN where none is."""
+    first = _first_node(problem)
+    inside = (first > 0) & (first < problem.grid.count)
+    if inside.all():
+        return _settle_in_cells(problem, first - 1)
+    pressure, shares = np.full(first.shape, np.nan), np.full(problem.loads.shape, np.nan)
+    within = np.flatnonzero(inside)
+    pressure[within], shares[:, within] = _settle_in_cells(problem.only(within), first[within] - 1)
     # carried at the lowest node already: constant speed below, so p = need there
-    lowest = np.flatnonzero(exists & (first == 0))
-    pressure[lowest] = _need(_part(problem, lowest), first[lowest], np.zeros(lowest.size))
-    within = np.flatnonzero(exists & (first > 0))
-    pressure[within] = _pressure_in_cell(_part(problem, within), first[within] - 1)
-    return pressure
+    lowest = np.flatnonzero(first == 0)
+    below = problem.only(lowest)
+    shares[:, lowest] = below.loads / np.maximum(below.speeds(first[lowest]), _NO_SPEED_M3_S)
+    pressure[lowest] = below.offset_pa + shares[:, lowest].sum(axis=0)
+    return pressure, shares
 
 
-def _first_node(problem: _Problem) -> tuple[IntArray, BoolArray]:
-    """Lowest node at which the pump carries the load, and whether there is one.
+def _first_node(problem: _Problem) -> IntArray:
+    """Lowest node at which the pump carries the load; the number of nodes where there is none.
 
-    Each species alone needs S_i·p ≥ Q_i. From the latest of the first nodes where that is so, the
-    nodes are tried one after the other.
+    From the lowest that is possible on, the nodes are tried one after the other. Mostly the first
+    one is it: only where a throughput has fallen with rising pressure the bound is too low.
     """
-    grid, last = problem.grid, problem.grid.count - 1
-    node = np.zeros(problem.rows.size, dtype=np.intp)
-    for load, table in zip(problem.loads, problem.tables, strict=True):
-        # a table whose last node falls short ends at that node, and is turned down below
-        node = np.maximum(node, table.first_node_carrying(problem.rows, load / problem.factor))
-    exists = np.zeros(node.size, dtype=np.bool_)
-    trying, ahead = np.arange(node.size), _FIRST_TRIED
+    pressure, last = problem.grid.pressure_pa, problem.grid.count - 1
+    node = _lowest_possible_node(problem)
+    here = np.minimum(node, last)
+    short = ~(_need_at_nodes(problem, here) <= pressure[here])
+    node = np.where(short, here + 1, node)
+    trying = np.flatnonzero(short & (here < last))
     while trying.size:
-        part = _part(problem, trying)
-        here = np.minimum(node[trying, np.newaxis] + np.arange(ahead), last)
-        carried = _need_at_nodes(part, here) <= grid.pressure_pa[here]
-        found = carried.any(axis=1)
-        node[trying] = np.where(found, node[trying] + carried.argmax(axis=1), here[:, -1])
-        exists[trying[found]] = True
-        trying, ahead = trying[~found & (here[:, -1] < last)], _THEN_TRIED
-    return np.minimum(node, last), exists
+        here = np.minimum(node[trying] + np.arange(_TRIED)[:, np.newaxis], last)
+        carried = _need_at_nodes(problem.only(trying), here) <= pressure[here]
+        found = carried.any(axis=0)
+        node[trying] = np.where(found, node[trying] + carried.argmax(axis=0), here[-1] + 1)
+        trying = trying[~found & (here[-1] < last)]
+    return node
 
 
-def _need_at_nodes(problem: _Problem, node: IntArray) -> FloatArray:
-    """Pressure that the load needs at the speeds of some nodes of each row."""
-    total = np.repeat(problem.offset_pa[:, np.newaxis], node.shape[1], axis=1)
-    index = problem.rows[:, np.newaxis] * problem.grid.count + node
+def _lowest_possible_node(problem: _Problem) -> IntArray:
+    """Lowest node at which p_offset/p + Σ_i Q_i/(largest S_i·p up to there) is not above one.
+
+    Each of these shares of the pressure is the least that it is at any lower node, and none rises
+    from node to node: by halving.
+    """
+    grid, begin = problem.grid, problem.rows * problem.grid.count
+    place, left = np.zeros_like(begin), grid.count
+    while left:
+        half = max(left >> 1, 1)
+        tried = place + (half - 1)
+        share = problem.offset_pa / grid.pressure_pa.take(tried)
+        for load, table in zip(problem.loads, problem.tables, strict=True):
+            share += load / table.largest_throughput_pa_m3_s.take(begin + tried)
+        # equal but for rounding is left to be tried; what has no number is carried nowhere
+        place = np.where(share <= _NEARLY_ONE, place, place + half)
+        left -= half
+    return place
+
+
+def _need_at_nodes(problem: _Problem, nodes: IntArray) -> FloatArray:
+    """Pressure that the load needs at one node (n,) or several (m, n) of each candidate."""
+    index = problem.rows * problem.grid.count + nodes
+    total = np.empty(index.shape)
+    total[:] = problem.offset_pa
     for load, table in zip(problem.loads, problem.tables, strict=True):
-        speed = np.maximum(table.speed_m3_s.ravel()[index], _NO_SPEED_M3_S)
-        total += load[:, np.newaxis] / (problem.factor[:, np.newaxis] * speed)
+        total += load / np.maximum(table.speed_m3_s.take(index), _NO_SPEED_M3_S)
     return total
 
 
-def _part(problem: _Problem, chosen: IntArray) -> _Problem:
-    return replace(
-        problem,
-        loads=tuple(load[chosen] for load in problem.loads),
-        rows=problem.rows[chosen],
-        factor=problem.factor[chosen],
-        offset_pa=problem.offset_pa[chosen],
-    )
-
-
-def _pressure_in_cell(problem: _Problem, cell: IntArray) -> FloatArray:
-    """Root of need(p) = p in each cell, by Newton's method that never leaves its bracket.
+def _settle_in_cells(problem: _Problem, cell: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Root of need(p) = p in each cell and the gases' parts, by Newton within a bracket.
 
     Works on x, the place in the cell, and p/need − 1, which is below zero at 0 and not at 1: with
-    one gas it is a straight line but for the change of p itself. Where a step would leave the
-    bracket it is halved.
+    one gas it is a straight line but for the change of p itself, so that the chord is a good first
+    guess. Where a step would leave the bracket it is halved.
     """
-    grid = problem.grid
-    parts = [
-        (load, *_ends(problem, table, cell))
-        for load, table in zip(problem.loads, problem.tables, strict=True)
-    ]
-    floor = grid.ln_low + cell * grid.step
+    grid, offset_pa = problem.grid, problem.offset_pa
+    at_low, at_high = problem.speeds(cell), problem.speeds(cell + 1)
+    rise, floor_pa = at_high - at_low, grid.pressure_pa[cell]
+
+    def shares_of(speed: FloatArray) -> FloatArray:
+        return np.asarray(problem.loads / np.maximum(speed, _NO_SPEED_M3_S))
+
     low, high = np.zeros(cell.size), np.ones(cell.size)
-    place = high
+    short = floor_pa / (offset_pa + shares_of(at_low).sum(axis=0)) - 1.0
+    spare = grid.pressure_pa[cell + 1] / (offset_pa + shares_of(at_high).sum(axis=0)) - 1.0
+    place = np.minimum(np.maximum(short / (short - spare), 0.0), 1.0)
     for _ in range(_ROOT_STEPS):
-        need, steepness = problem.offset_pa.copy(), np.zeros(cell.size)
-        for load, at_low, rise in parts:
-            speed = np.maximum(at_low + rise * place, _NO_SPEED_M3_S)
-            share = load / speed
-            need += share
-            steepness -= share * rise / speed
-        # without any load the pressure is zero; any negative value will do
-        need = np.maximum(need, _TINY)
-        pressure = np.exp(floor + place * grid.step)
-        miss = pressure / need - 1.0
+        speed = np.maximum(at_low + rise * place, _NO_SPEED_M3_S)
+        shares = problem.loads / speed
+        need = offset_pa + shares.sum(axis=0)
+        pressure = floor_pa * np.exp(place * grid.step)
+        ratio = pressure / need
+        miss = ratio - 1.0
+        settled = (np.abs(miss) < _ROOT_CLOSE) | (high - low < _ROUNDING)
+        if settled.all():
+            return pressure, shares
         carried = miss >= 0.0
         low, high = np.where(carried, low, place), np.where(carried, place, high)
-        slope = (miss + 1.0) * (grid.step - steepness / need)
+        steepness = (shares * rise / speed).sum(axis=0)
+        slope = ratio * (grid.step + steepness / need)
         guess = place - miss / np.where(slope > 0.0, slope, np.inf)
         inside = (guess > low) & (guess < high)
-        settled = (np.abs(miss) < _ROOT_CLOSE) | (high - low < _ROOT_CLOSE)
-        if np.all(settled):
-            break
         place = np.where(settled, place, np.where(inside, guess, 0.5 * (low + high)))
-    return floats(np.exp(floor + place * grid.step))
-
-
-def _ends(problem: _Problem, table: SpeedTable, cell: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Speed at the lower node of each cell, and its rise to the upper one."""
-    index = problem.rows * problem.grid.count + cell
-    flat = table.speed_m3_s.ravel()
-    low = flat[index]
-    return problem.factor * low, problem.factor * (flat[index + 1] - low)
-
-
-def _need(problem: _Problem, cell: IntArray, fraction: FloatArray) -> FloatArray:
-    total = problem.offset_pa.copy()
-    for load, table in zip(problem.loads, problem.tables, strict=True):
-        low, rise = _ends(problem, table, cell)
-        total += _quotient(load, low + rise * fraction)
-    return total
-
-
-def _shares(problem: _Problem, pressure_pa: FloatArray) -> list[FloatArray]:
-    """Q_i/S_i at the settled pressure, NaN where there is none."""
-    grid = problem.grid
-    known = np.isfinite(pressure_pa)
-    position = np.log(np.where(known & (pressure_pa > 0), pressure_pa, grid.low_pa)) - grid.ln_low
-    position = np.clip(position / grid.step, 0.0, grid.count - 1.0)
-    cell = np.minimum(position.astype(np.intp), grid.count - 2)
-    shares = []
-    for load, table in zip(problem.loads, problem.tables, strict=True):
-        low, rise = _ends(problem, table, cell)
-        speed = low + rise * (position - cell)
-        shares.append(np.where(known, _quotient(load, speed), np.nan))
-    return shares
+    raise OutOfRange("The pressures at which the pumps settle could not be found.")

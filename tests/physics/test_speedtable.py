@@ -10,6 +10,7 @@ from scipy.interpolate import PchipInterpolator
 
 from server.errors import OutOfRange
 from server.physics.speedtable import (
+    LEAST_PA_M3_S,
     LogGrid,
     SpeedTable,
     log_grid,
@@ -144,13 +145,15 @@ def test_net_speed_is_zero_at_the_ultimate_pressure() -> None:
     assert net == pytest.approx([0.0, 0.0, 1.0, 2.0])
 
 
-def test_the_first_node_that_carries_a_throughput_is_the_last_where_none_does() -> None:
-    # 0.1 m³/s everywhere and 0.2 m³/s: S·p passes 1 Pa·m³/s at the first node from 10 and 5 Pa on
-    both = table(np.full(GRID.count, 0.1), np.full(GRID.count, 0.2))
-    rows = np.array([0, 1, 0, 1])
-    found = both.first_node_carrying(rows, np.array([1.0, 1.0, 1e9, 0.0]))
-    by_hand = [int(np.argmax(GRID.pressure_pa >= pressure)) for pressure in (10.0, 5.0)]
-    assert list(found) == [*by_hand, GRID.count - 1, 0]
+def test_the_largest_throughput_up_to_a_node_is_that_of_all_nodes_below_it() -> None:
+    # by definition, node by node: a pump past its knee, one that is shut off, one without any speed
+    falling = np.minimum(1.0, (1.0 / GRID.pressure_pa) ** 2)
+    shut = np.where(GRID.pressure_pa < 10.0, 0.2, 0.0)
+    rows = table(falling, shut, np.zeros(GRID.count))
+    for found, speed in zip(rows.largest_throughput_pa_m3_s, rows.speed_m3_s, strict=True):
+        carried = speed * GRID.pressure_pa
+        by_hand = [max(*carried[: node + 1], LEAST_PA_M3_S) for node in range(GRID.count)]
+        assert found.tolist() == by_hand
 
 
 @given(first=st.integers(0, 40))

@@ -117,6 +117,28 @@ def test_below_the_grid_the_lowest_speed_holds_and_no_load_is_no_pressure() -> N
     assert state.exists.all()
 
 
+def test_parts_add_up_close_to_where_a_pump_stops_and_where_it_is_shut_off() -> None:
+    # mass balance where the root lies a billionth of a cell from a node with (almost) no speed
+    middle = GRID.count // 2
+    stops = np.where(np.arange(GRID.count) > middle, 0.2, 0.0)
+    shut = np.where(np.arange(GRID.count) < middle, 0.2, 1e-9)
+    table = SpeedTable(GRID, np.stack([stops, shut]))
+    node = GRID.pressure_pa[middle]
+    load = np.array([0.2 * node * 1e-9, 1.1e-9 * node])
+    state = steady_state({"air": load}, {"air": table}, [0, 1], offset_pa=[0.0, 0.9 * node])
+    assert state.pressure_pa[0] == pytest.approx(node, rel=1e-8)
+    parts = state.partial_pa["air"] + np.array([0.0, 0.9 * node])
+    assert parts == pytest.approx(state.pressure_pa, rel=1e-5)
+
+
+def test_no_speed_or_an_offset_without_bound_is_no_state() -> None:
+    dead = SpeedTable(GRID, np.zeros((1, GRID.count)))
+    assert not steady_state({"air": 1e-9}, {"air": dead}, [0]).exists.any()
+    works = SpeedTable(GRID, np.ones((1, GRID.count)))
+    offset = np.array([np.nan, np.inf, 2.0 * GRID.high_pa])
+    assert not steady_state({"air": 1e-9}, {"air": works}, [0] * 3, offset_pa=offset).exists.any()
+
+
 def test_an_offset_alone_is_the_pressure() -> None:
     table = SpeedTable(GRID, np.full((1, GRID.count), 2.0))
     state = steady_state({"air": 0.0}, {"air": table}, [0], offset_pa=3e-5)
