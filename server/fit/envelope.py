@@ -23,7 +23,7 @@ from server.fit.explain import Spot
 from server.fit.foreline import mixture_of
 from server.fit.front_states import process_time_s
 from server.fit.geometry import foreline, outlet_of
-from server.fit.inlet import distinct_lines, flow_potential
+from server.fit.inlet import flow_potential, line_table
 from server.fit.intake import Intake, largest_below
 from server.fit.loads import AIR
 from server.fit.pump_limits import PumpLimits, limits_for
@@ -240,10 +240,9 @@ def _forelines(stacks: _Stacks) -> tuple[FlowPotential, IntArray]:
     found: list[FloatArray] = []
     line_of = np.empty(len(stacks.spots), dtype=np.intp)
     for gas, numbers in kinds.items():
-        lines = [_foreline(stacks.spots[number]) for number in numbers]
-        distinct, place = distinct_lines(lines)
-        line_of[numbers] = place + sum(len(rows) for rows in found)
-        found.append(flow_potential(distinct, gas).conductance_m3_s)
+        lines = line_table([_foreline(stacks.spots[number]) for number in numbers])
+        line_of[numbers] = lines.of + sum(len(rows) for rows in found)
+        found.append(flow_potential(lines, gas).conductance_m3_s)
     return FlowPotential(GRID, np.concatenate(found)), line_of
 
 

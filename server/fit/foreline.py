@@ -13,7 +13,7 @@ from server.fit.alike import Groups, SharedSpeeds
 from server.fit.behind import parts_behind
 from server.fit.candidates import Back
 from server.fit.geometry import Outlet, foreline, groups_by_line
-from server.fit.inlet import distinct_lines, flow_potential
+from server.fit.inlet import flow_potential, line_table
 from server.fit.loads import AIR
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
@@ -36,8 +36,8 @@ class ForelineRuns:
         kinds = groups_by_line(backs)
         first = [backs[place] for place in kinds.first]
         lines = [foreline(outlet, back, requirements) for outlet in outlets for back in first]
-        self._lines, line_of = distinct_lines(lines)
-        self.line_of = line_of.reshape(len(self.outlets), len(first))[:, kinds.of]
+        self._lines = line_table(lines)
+        self.line_of = self._lines.of.reshape(len(self.outlets), len(first))[:, kinds.of]
         self._known: dict[Mixture, tuple[FlowPotential, IntArray]] = {}
 
     def potential(self, load_pa_m3_s: Mapping[str, float]) -> tuple[FlowPotential, IntArray]:

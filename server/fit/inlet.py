@@ -23,8 +23,8 @@ from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import FlowPotential, entry_speed_m3_s
 from server.physics.gas import Mixture, gas_state
-from server.physics.line import Line, Part, line_conductance_m3_s
-from server.physics.line_table import line_conductances_m3_s
+from server.physics.line import Line, line_conductance_m3_s
+from server.physics.line_table import LineTable
 from server.physics.orifice import sonic_factor
 from server.physics.species import SPECIES, Species
 from server.physics.speedtable import SpeedTable
@@ -134,44 +134,35 @@ def _saturation_pa(gas: str, temperature_k: float) -> float:
     return float(saturation_pressure_pa(gas, temperature_k))
 
 
+def line_table(lines: Sequence[Line]) -> LineTable:
+    """Return lines on the grid of all tables."""
+    return LineTable(lines, GRID.pressure_pa)
+
+
 def conductance_rows(lines: Sequence[Line], gas: str) -> FloatArray:
     """Return the conductance of each line for a species on the grid."""
-    return line_conductances_m3_s(lines, GRID.pressure_pa, PUMP_K, SPECIES[gas])
+    table = line_table(lines)
+    return table.conductance_m3_s(PUMP_K, SPECIES[gas])[table.of]
 
 
-def flow_potential(lines: Sequence[Line], gas: Species | Mixture) -> FlowPotential:
-    """Return the flow potentials of lines."""
-    rows = line_conductances_m3_s(lines, GRID.pressure_pa, PUMP_K, gas)
-    return FlowPotential.of_lines(GRID, rows)
+def flow_potential(lines: LineTable, gas: Species | Mixture) -> FlowPotential:
+    """Return the flow potentials of the distinct lines of a table on the grid."""
+    return FlowPotential.of_lines(GRID, lines.conductance_m3_s(PUMP_K, gas))
 
 
-def distinct_lines(lines: Sequence[Line]) -> tuple[list[Line], IntArray]:
-    """Return the lines that differ, whatever their parts are called, and which each line is."""
-    bare = [Line(tuple(_nameless(part) for part in line.parts), line.pump_bore_m) for line in lines]
-    groups = Groups.by(bare)
-    return [bare[place] for place in groups.first], groups.of
-
-
-@lru_cache(maxsize=4096)
-def _nameless(part: Part) -> Part:
-    return replace(part, name="")
-
-
-def sonic_limit_m3_s(lines: Sequence[Line], gas: str) -> FloatArray:
-    """Return the largest volume flow into each line, sonic in its narrowest bore, shape (n, 1)."""
+def sonic_limit_m3_s(narrowest_m: FloatArray, gas: str) -> FloatArray:
+    """Return the largest volume flow into lines, sonic in their narrowest bores, shape (n, 1)."""
     state = gas_state(SPECIES[gas], PUMP_K)
     per_area = sonic_factor(SPECIES[gas].heat_capacity_ratio) * np.sqrt(state.gas_factor_m2_s2)
-    areas = [
-        min((np.pi / 4 * part.bore_m**2 for part in line.parts), default=np.inf) for line in lines
-    ]
-    return np.asarray(per_area * np.array(areas))[:, np.newaxis]
+    return np.asarray(per_area * (np.pi / 4) * narrowest_m**2)[:, np.newaxis]
 
 
 class Lines:
     """The lines of several pumps; those that pass gas alike are looked at once."""
 
     def __init__(self, lines: Sequence[Line]) -> None:
-        self._distinct, self.line_of = distinct_lines(lines)
+        self._table = line_table(lines)
+        self.line_of = self._table.of
         self._known: dict[str, tuple[FlowPotential, FloatArray]] = {}
 
     def of(self, pumps: IntArray) -> Lines:
@@ -183,8 +174,8 @@ class Lines:
     def speeds_through(self, speed_m3_s: FloatArray, gas: str) -> FloatArray:
         """Return the speeds on the grid that are left at the entry of each pump's line."""
         if gas not in self._known:
-            choked = sonic_limit_m3_s(self._distinct, gas)
-            self._known[gas] = (flow_potential(self._distinct, SPECIES[gas]), choked)
+            choked = sonic_limit_m3_s(self._table.narrowest_m, gas)
+            self._known[gas] = (flow_potential(self._table, SPECIES[gas]), choked)
         potential, choked = self._known[gas]
         return entry_speed_m3_s(potential, self.line_of, speed_m3_s, choked[self.line_of])
 
@@ -205,5 +196,6 @@ def cold_surface_speed(trap: Trap, gas: str) -> FloatArray:
     line = Line((restriction(trap),))
     mean = np.maximum(GRID.pressure_pa / 2.0, GRID.low_pa)
     through = line_conductance_m3_s(line, mean, PUMP_K, SPECIES[gas])
-    speed: FloatArray = np.minimum(2.0 * np.asarray(through), sonic_limit_m3_s([line], gas)[0])
+    limit = sonic_limit_m3_s(np.array([trap.equivalent_bore_m]), gas)
+    speed: FloatArray = np.minimum(2.0 * np.asarray(through), limit[0])
     return speed

@@ -27,6 +27,7 @@ from server.physics.tube import (
     bend_added_length,
     gauss_points,
     molecular_share,
+    molecular_share_of_product,
     tube_transmission,
     turbulence_factor,
     viscous_share,
@@ -100,10 +101,19 @@ class Duct:
     def linear_m3_s(self, state: GasState, pressure_pa: Floats) -> Floats:
         """Conductance for a vanishing pressure difference (SHARIPOV-1998)."""
         delta = state.rarefaction(self.radius_m, pressure_pa)
-        molecular = self.molecular_area_m2 * (state.mean_speed_m_s / 4)
+        return self._of_shares(state, molecular_share(delta), viscous_share(delta))
+
+    def tabulated_m3_s(self, state: GasState, pressure_pa: Floats) -> Floats:
+        """Return ``linear_m3_s`` of ducts, shape (n, 1), at each of many pressures, (m,)."""
+        at_one_pascal = state.rarefaction(self.radius_m, 1.0)
+        molecular = molecular_share_of_product(at_one_pascal, pressure_pa)
+        return self._of_shares(state, molecular, viscous_share(at_one_pascal * pressure_pa))
+
+    def _of_shares(self, state: GasState, molecular: Floats, viscous: Floats) -> Floats:
+        """Conductance by the shares of molecular and viscous flow."""
+        thin = self.molecular_area_m2 * (state.mean_speed_m_s / 4)
         wide = math.pi * self.radius_m**3 * state.most_probable_speed_m_s
-        viscous = wide / (2 * self.viscous_length_m)
-        return molecular * molecular_share(delta) + viscous * viscous_share(delta)
+        return thin * molecular + wide / (2 * self.viscous_length_m) * viscous
 
     def at(self, index: Index) -> Duct:
         """Return the ducts at some places of raveled arrays."""

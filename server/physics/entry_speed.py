@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 
 from server.physics.arrays import FloatArray, IntArray, floats
 from server.physics.end_to_end import EndToEnd
-from server.physics.speedtable import LogGrid
+from server.physics.speedtable import LogGrid, gather
 
 _NO_RESISTANCE_M3_S = 1e9
 
@@ -140,23 +140,39 @@ def entry_speed_m3_s(
     choked_m3_s : array, scalar or shape (n, 1)
         Largest volume flow at the entry, sonic in the narrowest bore. [m3/s]
     """
-    pressure, nodes = lines.grid.pressure_pa, lines.nodes_pa_m3_s
-    ln_pressure, ln_nodes = np.log(pressure), np.log(nodes)
+    grid = lines.grid
+    first_taking = _first_taking(speed_m3_s)
+    # a backing pump takes nothing at most nodes: from the last of those that no pump takes at
+    begin = max(int(first_taking.min(initial=grid.count - 1)) - 1, 0)
+    pressure, nodes = grid.pressure_pa[begin:], lines.nodes_pa_m3_s[line_of, begin:]
+    speed = np.ascontiguousarray(speed_m3_s[:, begin:])
     # where the throughput falls with pressure the lower of two exits is the one that is stable
-    drawn = np.maximum.accumulate(nodes[line_of] + speed_m3_s * pressure, axis=1)
-    ln_exit = np.empty_like(speed_m3_s)
-    for row, (line, ln_drawn) in enumerate(zip(line_of.tolist(), np.log(drawn), strict=True)):
-        ln_exit[row] = np.interp(ln_nodes[line], ln_drawn, ln_pressure)
-    place = (ln_exit - lines.grid.ln_low) / lines.grid.step
-    cell = np.minimum(place.astype(np.intp), lines.grid.count - 2)
-    index = np.arange(len(speed_m3_s))[:, np.newaxis] * lines.grid.count + cell
-    flat = speed_m3_s.ravel()
-    low = flat[index]
-    left = low + (flat[index + 1] - low) * (place - cell)
-    speed = left * np.exp(ln_exit) / pressure
+    drawn = np.maximum.accumulate(nodes + speed * pressure, axis=1)
+    place = _exits(np.log(lines.nodes_pa_m3_s[:, begin:]), line_of, np.log(drawn))
+    cell = np.minimum(place.astype(np.intp), speed.shape[1] - 2)
+    starts = np.arange(0, speed.size, speed.shape[1])[:, np.newaxis]
+    at_exit, _ = gather(speed.ravel(), starts, cell, place - cell)
+    left = at_exit * np.exp(place * grid.step) * (pressure[0] / pressure)
     # below the first entry pressure speed and conductance are constant: the series law is exact
-    first = speed_m3_s[:, :1] / (1 + speed_m3_s[:, :1] / lines.conductance_m3_s[line_of, :1])
-    speed = np.where(nodes[line_of] <= drawn[:, :1], first, speed)
-    # a pump that takes nothing up to this pressure takes nothing behind a line, rounding or not
-    takes = np.maximum.accumulate(speed_m3_s, axis=1) > 0.0
-    return floats(np.where(takes, np.minimum(speed, choked_m3_s), 0.0))
+    first = speed[:, :1] / (1 + speed[:, :1] / lines.conductance_m3_s[line_of, begin : begin + 1])
+    left = np.where(nodes <= drawn[:, :1], first, left)
+    # a pump that takes nothing up to a pressure takes nothing behind a line, rounding or not
+    takes = np.arange(begin, grid.count) >= first_taking[:, np.newaxis]
+    found = np.zeros_like(speed_m3_s)
+    np.minimum(left, choked_m3_s, out=found[:, begin:], where=takes)
+    return found
+
+
+def _first_taking(speed_m3_s: FloatArray) -> IntArray:
+    """First node at which each pump takes something, the number of nodes where none does."""
+    takes = speed_m3_s > 0.0
+    first = np.where(takes.any(axis=1), takes.argmax(axis=1), speed_m3_s.shape[1])
+    return np.asarray(first)
+
+
+def _exits(ln_nodes: FloatArray, line_of: IntArray, ln_drawn: FloatArray) -> FloatArray:
+    """Where on the grid the exit of each pump's line is while the entry is at each node."""
+    place, nodes = np.empty_like(ln_drawn), np.arange(ln_drawn.shape[1], dtype=np.float64)
+    for row, line in enumerate(line_of.tolist()):
+        place[row] = np.interp(ln_nodes[line], ln_drawn[row], nodes)
+    return place

@@ -131,11 +131,40 @@ def molecular_share(rarefaction: ArrayLike) -> Floats:
     array
         1 in molecular flow, towards 0 in viscous flow (SHARIPOV-1998). [-]
     """
-    delta = np.asarray(rarefaction, dtype=np.float64)
-    logarithm = np.log(np.maximum(delta, 1e-300))
-    share: Floats = (1 + 0.04 * np.exp(0.7 * logarithm) * logarithm) / (
-        1 + 0.78 * np.exp(0.8 * logarithm)
-    )
+    return _molecular_share(*_powers(np.asarray(rarefaction, dtype=np.float64)))
+
+
+def molecular_share_of_product(scale: ArrayLike, pressure: ArrayLike) -> Floats:
+    """Return ``molecular_share`` where δ is a product, for every pair of many factors.
+
+    A power of a product is the product of powers, so each factor needs its own once, and no pair
+    any.
+
+    Parameters
+    ----------
+    scale : array, shape (n, 1)
+        First factor, as δ at one unit of pressure. [any]
+    pressure : array, shape (m,)
+        Second factor. [any]
+
+    Returns
+    -------
+    array, shape (n, m)
+        The share. [-]
+    """
+    low, high, logarithm = _powers(np.asarray(scale, dtype=np.float64))
+    other_low, other_high, other = _powers(np.asarray(pressure, dtype=np.float64))
+    return _molecular_share(low * other_low, high * other_high, logarithm + other)
+
+
+def _powers(values: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return the powers of δ in SHARIPOV-1998, 0.7 and 0.8, and its logarithm."""
+    logarithm = np.log(np.maximum(values, 1e-300))
+    return np.exp(0.7 * logarithm), np.exp(0.8 * logarithm), logarithm
+
+
+def _molecular_share(low: Floats, high: Floats, logarithm: Floats) -> Floats:
+    share: Floats = (1 + 0.04 * low * logarithm) / (1 + 0.78 * high)
     return share
 
 

@@ -15,6 +15,7 @@ from server.fit.inlet import (
     conductance_rows,
     inlet_tables,
     is_caught,
+    line_table,
     sonic_limit_m3_s,
 )
 from server.physics.gas import mean_speed_m_s
@@ -121,7 +122,7 @@ def test_equal_lines_are_computed_once_and_stay_in_order() -> None:
 def test_sound_limits_what_enters_the_narrowest_bore_check_c11() -> None:
     # values.json C11: 198.6 m³/s of air per m² of hole, 20 °C; a line without parts has no limit
     line = Line((Tube(0.5, 0.1, 0, "wide"), Tube(0.5, 0.02, 0, "narrow")))
-    limits = sonic_limit_m3_s([line, Line(())], "air")
+    limits = sonic_limit_m3_s(line_table([line, Line(())]).narrowest_m, "air")
     assert limits[0, 0] == pytest.approx(198.6 * np.pi / 4 * 0.02**2, rel=2e-3)
     assert np.isinf(limits[1, 0])
 

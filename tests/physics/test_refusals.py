@@ -21,7 +21,7 @@ from server.physics.gasload import (
 )
 from server.physics.holding import hold_isolated
 from server.physics.line import Line, Tube, line_states, upstream_pressure_pa
-from server.physics.line_table import line_conductances_m3_s
+from server.physics.line_table import LineTable
 from server.physics.outgassing import surface_decay
 from server.physics.pumps import (
     burst_crossover_pressure_pa,
@@ -76,8 +76,8 @@ BAD: dict[str, Callable[[], object]] = {
     "flow of a line": lambda: upstream_pressure_pa(TUBE, [1.0, -1.0], 0.0, 293.15, AIR),
     "endless flow": lambda: upstream_pressure_pa(TUBE, [1.0, np.inf], 0.0, 293.15, AIR),
     "parts without flow": lambda: line_states(TUBE, 0.0, 1.0, 293.15, AIR),
-    "pressures of a line": lambda: line_conductances_m3_s([TUBE], [1.0, -1.0], 293.15, AIR),
-    "endless pressure": lambda: line_conductances_m3_s([TUBE], [1.0, np.inf], 293.15, AIR),
+    "pressures of a line": lambda: LineTable([TUBE], [1.0, -1.0]),
+    "endless pressure": lambda: LineTable([TUBE], [1.0, np.inf]),
     "surface clock": lambda: surface_decay([1.0, -1.0], 1.0),
     "foreline rises with load": lambda: tolerable_foreline_pa(1.0, 2.0, 50.0, [40.0, 51.0]),
     "largest throughput": lambda: load_share({"air": 1.0}, {"air": [1.0, 0.0]}),
@@ -131,7 +131,7 @@ def test_the_bounds_themselves_are_valid() -> None:
     assert float(air_in_leakage_kg_s(1.0, 101325.0)) == pytest.approx(0.98 / 3600.0)
     assert float(air_in_leakage_kg_s(1.0, 0.0)) == pytest.approx(0.12 / 3600.0)
     assert float(upstream_pressure_pa(TUBE, 0.0, 7.0, 293.15, AIR)) == pytest.approx(7.0)
-    assert np.all(line_conductances_m3_s([TUBE], [0.0], 293.15, AIR) > 0.0)
+    assert np.all(LineTable([TUBE], [0.0]).conductance_m3_s(293.15, AIR) > 0.0)
     assert float(surface_decay(0.0, 1.0)) == float(surface_decay(60.0, 1.0))
     assert float(tolerable_foreline_pa(1.0, 2.0, 50.0, 50.0)) == 50.0
     assert float(load_share({"air": 0.0}, {"air": 1.0})) == 0.0

@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.fit.inlet import flow_potential, sonic_limit_m3_s
+from server.fit.inlet import flow_potential, line_table, sonic_limit_m3_s
 from server.physics.arrays import FloatArray
 from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
@@ -127,13 +127,14 @@ def passage(run: Line, gas: str | Mixture) -> Passage:
     gas : str or Mixture
         Species or mixture at ``PUMP_K``.
     """
-    return Passage(flow_potential([run], SPECIES[gas] if isinstance(gas, str) else gas))
+    mixed = SPECIES[gas] if isinstance(gas, str) else gas
+    return Passage(flow_potential(line_table([run]), mixed))
 
 
 @lru_cache(maxsize=256)
 def sonic_limit(run: Line, gas: str) -> float:
     """Return the largest volume flow into a line [m³/s]: sonic in its narrowest bore."""
-    return float(sonic_limit_m3_s([run], gas)[0, 0])
+    return float(sonic_limit_m3_s(line_table([run]).narrowest_m, gas)[0, 0])
 
 
 @dataclass(frozen=True)
