@@ -9,13 +9,14 @@ flow has Sampson's end resistance (DAGAN-1982), slip, inertia, the sonic limit a
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
+from server.physics.flow_root import Index, rising_root
 from server.physics.gas import Floats, GasState
 from server.physics.orifice import (
     aperture_throughput_pa_m3_s,
@@ -41,12 +42,6 @@ BEND_HEADS = 1.1
 # at the far end of a tube with friction is not modelled by itself.
 _PROFILE_HEADS = 2.0
 _PROFILE_LENGTH = 2.0
-# Flow laws here rise at least with the 0.4th power of the pressure difference.
-_SHALLOWEST = 0.4
-_ACCURACY = 1e-10
-_MOST_STEPS = 200
-
-Index = NDArray[np.intp]
 
 
 def _picked(values: Floats, index: Index) -> Floats:
@@ -332,77 +327,3 @@ def chain_throughput_pa_m3_s(
     guess = linear_chain_m3_s(state, elements, (upstream_pa + downstream_pa) / 2).ravel() * wanted
     flow = rising_root(law, wanted, np.maximum(guess, 1e-290)).reshape(shape)
     return np.where(drop > 0, flow, 0.0)
-
-
-def rising_root(law: Callable[[Floats, Index], Floats], target: Floats, guess: Floats) -> Floats:
-    """Solve law(x) = target for a rising law, element by element; cannot diverge.
-
-    Works on logarithms, where flow laws are nearly straight: a bracket first, then regula falsi
-    with Anderson and Björck's weights, every fourth step a bisection. Solved elements drop out.
-
-    Parameters
-    ----------
-    law : function of array and index
-        Rising positive function of positive arguments, evaluated for the elements indexed. [any]
-    target : array, shape (n,)
-        Value to reach, above zero. [any]
-    guess : array, shape (n,)
-        First argument, above zero. [any]
-
-    Returns
-    -------
-    array, shape (n,)
-        Argument. [any]
-    """
-    # below the smallest normal double a target and a flow cannot be told apart
-    least = np.finfo(np.float64).tiny
-    goal = np.log(np.maximum(target, least))
-
-    def miss(at: Floats, index: Index) -> Floats:
-        flow = np.maximum(law(np.exp(at), index), least)
-        value: Floats = np.log(flow) - goal[index]
-        return value
-
-    answer = np.empty_like(goal)
-    index: Index = np.arange(goal.size)
-    one = np.log(guess)
-    miss_one = miss(one, index)
-    two, miss_two = _bracket(miss, one, miss_one)
-    for step in range(_MOST_STEPS):
-        done = (np.abs(miss_two) <= _ACCURACY) | (np.abs(two - one) <= 1e-15 * np.abs(two))
-        answer[index[done]] = two[done]
-        if bool(np.any(done)):
-            left = ~done
-            index, one, two = index[left], one[left], two[left]
-            miss_one, miss_two = miss_one[left], miss_two[left]
-        if index.size == 0:
-            return np.exp(answer)
-        gap = miss_two - miss_one
-        share = np.divide(miss_two, gap, out=np.full_like(gap, 0.5), where=gap != 0)
-        new = two - (0.5 if step % 4 == 3 else share) * (two - one)
-        miss_new = miss(new, index)
-        crossed = miss_new * miss_two < 0
-        weight = 1 - miss_new / miss_two
-        weight = np.where(weight > 0, weight, 0.5)
-        one = np.where(crossed, two, one)
-        miss_one = np.where(crossed, miss_two, miss_one * weight)
-        two, miss_two = new, miss_new
-    raise OutOfRange("The flow through the line could not be found; check its sizes.")
-
-
-def _bracket(
-    miss: Callable[[Floats, Index], Floats], one: Floats, miss_one: Floats
-) -> tuple[Floats, Floats]:
-    """Return a second point on the other side of the root."""
-    everywhere: Index = np.arange(one.size)
-    reach = miss_one / _SHALLOWEST
-    two = one - reach
-    miss_two = miss(two, everywhere)
-    for _ in range(_MOST_STEPS):
-        same = (miss_two * miss_one > 0) & (np.abs(miss_two) > _ACCURACY)
-        if not bool(np.any(same)):
-            return two, miss_two
-        reach = reach * 2
-        two = np.where(same, two - reach, two)
-        miss_two = miss(two, everywhere)
-    raise OutOfRange("The flow through the line could not be found; check its sizes.")
