@@ -118,13 +118,13 @@ def test_below_the_grid_the_lowest_speed_holds_and_no_load_is_no_pressure() -> N
 
 
 def test_parts_add_up_close_to_where_a_pump_stops_and_where_it_is_shut_off() -> None:
-    # mass balance where the root lies a billionth of a cell from a node with (almost) no speed
+    # mass balance where the root lies 10⁻¹² of a cell from a node with (almost) no speed
     middle = GRID.count // 2
     stops = np.where(np.arange(GRID.count) > middle, 0.2, 0.0)
     shut = np.where(np.arange(GRID.count) < middle, 0.2, 1e-9)
     table = SpeedTable(GRID, np.stack([stops, shut]))
     node = GRID.pressure_pa[middle]
-    load = np.array([0.2 * node * 1e-9, 1.1e-9 * node])
+    load = np.array([0.2 * node * 1e-12, 1.1e-9 * node])
     state = steady_state({"air": load}, {"air": table}, [0, 1], offset_pa=[0.0, 0.9 * node])
     assert state.pressure_pa[0] == pytest.approx(node, rel=1e-8)
     parts = state.partial_pa["air"] + np.array([0.0, 0.9 * node])
