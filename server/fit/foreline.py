@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from server.catalog.arrays import GRID
+from server.errors import OutOfRange
 from server.fit.alike import Groups, SharedSpeeds
 from server.fit.behind import parts_behind
 from server.fit.candidates import Back
@@ -19,10 +20,13 @@ from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
-from server.physics.roots import roots_between
 from server.physics.species import SPECIES
-from server.physics.speedtable import SpeedTable, rest_pressure_pa
+from server.physics.speedtable import SpeedTable, gather, rest_pressure_pa
 from server.physics.steady import steady_state
+
+_ROOT_STEPS = 120  # twice as many as halving alone would need
+_ROOT_CLOSE = 1e-11
+_ROUNDING = 4.0 * float(np.finfo(np.float64).eps)
 
 
 class ForelineRuns:
@@ -202,45 +206,42 @@ class _Carrying:
     full_load_pa: FloatArray
 
     def largest_pa_m3_s(self) -> FloatArray:
-        """Return the flow at the root, the pump's own largest where that comes first."""
-        cell = self._cell()
-        pressure, at = GRID.pressure_pa, self.row * GRID.count + cell
-        flat = self.speeds.speed_m3_s.ravel()
-        speed, rise = flat[at], flat[at + 1] - flat[at]
-        begin, conductance, slope = self.potential.in_cells(self.line, cell)
+        """Return the flow at the root, the pump's own largest where that comes first.
 
-        def flow_at(place: FloatArray) -> tuple[FloatArray, FloatArray]:
-            there = pressure[cell] * np.exp(place * GRID.step)
-            return there, (speed + rise * place) * there
+        Looks for x, the place of the pressure at the back on the grid, where the logarithm of what
+        the back and the pressure there ask of the line over what the line can do is zero: nearly
+        straight lines of x, so that Newton's method is soon there. Where a step would leave the
+        bracket it is halved.
+        """
+        # nothing is asked at no pressure, too much at the tolerable pressure without load
+        low = np.zeros(len(self.row))
+        high = np.minimum(np.log(self.no_load_pa / GRID.low_pa) / GRID.step, GRID.count - 1.0)
+        place = high
+        for _ in range(_ROOT_STEPS):
+            flow, miss, slope = self._asked(place)
+            settled = (np.abs(miss) < _ROOT_CLOSE) | (high - low < _ROUNDING * high)
+            if settled.all():
+                return np.asarray(np.minimum(flow, self.own_largest))
+            asks = miss >= 0.0
+            low, high = np.where(asks, low, place), np.where(asks, place, high)
+            guess = place - miss / np.where(slope > 0.0, slope, np.inf)
+            inside = (guess > low) & (guess < high)
+            place = np.where(settled, place, np.where(inside, guess, 0.5 * (low + high)))
+        raise OutOfRange("What the forelines carry could not be found.")
 
-        def spare(place: FloatArray) -> FloatArray:
-            there, flow = flow_at(place)
-            past = there - pressure[cell]
-            return self._spare(flow, begin + (conductance + slope * past / 2) * past)
-
-        found = roots_between(spare, np.zeros(len(cell)), np.ones(len(cell)), within=1e-9)
-        # a root beyond the largest throughput: there the foreline still is below what is tolerable
-        return np.asarray(np.minimum(flow_at(found)[1], self.own_largest))
-
-    def _spare(self, flow: FloatArray, potential: FloatArray) -> FloatArray:
-        """Return what the line could carry from the tolerable pressure less what the back takes."""
-        # carried on beyond the largest throughput, so that the function has no jump there
-        tolerable = self.no_load_pa - (self.no_load_pa - self.full_load_pa) * (
-            flow / self.own_largest
+    def _asked(self, place: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the flow, ln(asked of the line ÷ what it can do), and how that rises with x."""
+        cell = np.minimum(place.astype(np.intp), GRID.count - 2)
+        speed, rise = gather(
+            self.speeds.speed_m3_s.ravel(), self.row * GRID.count, cell, place - cell
         )
-        allowed = self.potential.at_pa_m3_s(self.line, np.maximum(tolerable, GRID.low_pa))
-        return np.asarray(allowed - potential - flow)
-
-    def _cell(self) -> IntArray:
-        """Lower node of the cell in which ``_spare``, which falls, goes through zero."""
-        carried = (self.speeds.speed_m3_s * GRID.pressure_pa).ravel()
-        nodes = self.potential.nodes_pa_m3_s.ravel()
-        low = np.zeros(len(self.row), dtype=np.intp)
-        # at the tolerable pressure without load, or above, nothing is to spare
-        high = np.searchsorted(GRID.pressure_pa, self.no_load_pa * (1.0 + 1e-6))
-        while int(np.max(high - low, initial=0)) > 1:
-            middle = (low + high) // 2
-            flow = carried[self.row * GRID.count + middle]
-            more = self._spare(flow, nodes[self.line * GRID.count + middle]) > 0.0
-            low, high = np.where(more, middle, low), np.where(more, high, middle)
-        return low
+        pressure = GRID.low_pa * np.exp(place * GRID.step)
+        flow, more_flow = speed * pressure, (speed * GRID.step + rise) * pressure
+        behind, conductance = self.potential.in_cells(self.line, cell, pressure)
+        asked, more_asked = behind + flow, conductance * GRID.step * pressure + more_flow
+        # beyond the largest throughput the answer is that: the tolerable pressure may rest there
+        share, falls = flow / self.own_largest, self.no_load_pa - self.full_load_pa
+        tolerable = np.maximum(self.no_load_pa - falls * np.minimum(share, 1.0), GRID.low_pa)
+        able, passing = self.potential.in_cells(self.line, GRID.cell_of(tolerable), tolerable)
+        less_able = np.where(share < 1.0, passing * falls * more_flow / self.own_largest, 0.0)
+        return flow, np.log(asked / able), more_asked / asked + less_able / able

@@ -50,49 +50,44 @@ class FlowPotential:
     def nodes_pa_m3_s(self) -> FloatArray:
         """Φ at the nodes, shape (n, grid.count)."""
         pressure, conductance = self.grid.pressure_pa, self.conductance_m3_s
-        cells = (conductance[:, 1:] + conductance[:, :-1]) / 2 * np.diff(pressure)
+        cells = (conductance[:, 1:] + conductance[:, :-1]) / 2 * self.grid.width_pa
         first = conductance[:, :1] * pressure[0]
         return np.cumsum(np.concatenate([first, cells], axis=1), axis=1)
 
     @cached_property
-    def _ln_nodes(self) -> EndToEnd:
-        return EndToEnd(np.log(self.nodes_pa_m3_s))
+    def _rising(self) -> EndToEnd:
+        return EndToEnd(self.nodes_pa_m3_s)
 
     def at_pa_m3_s(self, rows: IntArray, pressure_pa: FloatArray) -> FloatArray:
         """Return Φ of some lines at some pressures, both of one shape."""
-        grid = self.grid
-        above = np.log(pressure_pa / grid.low_pa) / grid.step
-        cell = np.clip(above.astype(np.intp), 0, grid.count - 2)
+        return self.in_cells(rows, self.grid.cell_of(pressure_pa), pressure_pa)[0]
+
+    def in_cells(
+        self, rows: IntArray, cell: IntArray, pressure_pa: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return Φ and C of some lines at pressures whose cells are known, all of one shape."""
         low, slope, begin = self._cell(rows, cell)
-        past = pressure_pa - grid.pressure_pa[cell]
-        return floats(begin + (low + slope * np.maximum(past, 0.0) / 2) * past)
+        past = pressure_pa - self.grid.pressure_pa.take(cell)
+        more = slope * np.maximum(past, 0.0)
+        return begin + (low + more / 2) * past, low + more
 
     def pressure_pa(self, rows: IntArray, potential_pa_m3_s: FloatArray) -> FloatArray:
         """Return the pressures at which some lines have some potentials, above zero."""
         grid = self.grid
-        place = self._ln_nodes.first_reaching(rows, np.log(potential_pa_m3_s))
-        cell = np.clip(place - 1, 0, grid.count - 2)
+        place = self._rising.first_reaching(rows, potential_pa_m3_s)
+        cell = np.minimum(np.maximum(place - 1, 0), grid.count - 2)
         low, slope, begin = self._cell(rows, cell)
         more = potential_pa_m3_s - begin
         # more = low·x + slope·x²/2, written so that it holds without a slope; none below the grid
         root = np.sqrt(np.maximum(low * low + 2 * slope * np.maximum(more, 0.0), 0.0))
-        return floats(grid.pressure_pa[cell] + 2 * more / (low + root))
-
-    def in_cells(self, rows: IntArray, cell: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return Φ, C and dC/dp at the lower node of a cell of each of some lines.
-
-        Within the cell Φ(p) = Φ + (C + dC/dp·Δp/2)·Δp.
-        """
-        low, slope, begin = self._cell(rows, cell)
-        return begin, low, slope
+        return floats(grid.pressure_pa.take(cell) + 2 * more / (low + root))
 
     def _cell(self, rows: IntArray, cell: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Conductance at the lower node of cells, its slope dC/dp within, Φ at the node."""
         index = rows * self.grid.count + cell
-        flat = self.conductance_m3_s.ravel()
-        low = flat[index]
-        slope = (flat[index + 1] - low) / np.diff(self.grid.pressure_pa)[cell]
-        return low, slope, self.nodes_pa_m3_s.ravel()[index]
+        low = self.conductance_m3_s.take(index)
+        slope = (self.conductance_m3_s.take(index + 1) - low) / self.grid.width_pa.take(cell)
+        return low, slope, self.nodes_pa_m3_s.take(index)
 
 
 def entry_pressure_pa(

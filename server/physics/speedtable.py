@@ -51,6 +51,16 @@ class LogGrid:
         """Logarithm of the pressure in pascal of every node, shape (count,)."""
         return floats(np.log(self.pressure_pa))
 
+    @cached_property
+    def width_pa(self) -> FloatArray:
+        """Pressure from each node to the next, shape (count − 1,)."""
+        return np.diff(self.pressure_pa)
+
+    def cell_of(self, pressure_pa: FloatArray) -> IntArray:
+        """Return the lower node of the cell that holds each pressure; beyond the ends the last."""
+        place = np.log(pressure_pa / self.low_pa) / self.step
+        return np.minimum(np.maximum(place, 0.0).astype(np.intp), self.count - 2)
+
 
 @dataclass(frozen=True)
 class SpeedTable:
