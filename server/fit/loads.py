@@ -55,6 +55,7 @@ class Loads:
     process_pa_m3_s: Mapping[str, float]
     vapour_kg_s: Mapping[str, float]
     permeation_pa_m3_s: Mapping[str, float] = field(default_factory=dict)
+    _base: dict[float, dict[str, float]] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def lasting(self) -> tuple[str, ...]:
@@ -68,6 +69,11 @@ class Loads:
 
     def base_pa_m3_s(self, time_s: float) -> dict[str, float]:
         """Return the load per species without process gas, ``time_s`` after pumping began."""
+        if time_s not in self._base:
+            self._base[time_s] = self._base_pa_m3_s(time_s)
+        return dict(self._base[time_s])
+
+    def _base_pa_m3_s(self, time_s: float) -> dict[str, float]:
         load: dict[str, float] = dict.fromkeys(self.species, 0.0)
         load[AIR] += self.leak_pa_m3_s
         for gas, throughput in self.permeation_pa_m3_s.items():

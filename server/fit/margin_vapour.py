@@ -131,7 +131,7 @@ def carried_kg_s(case: Case, substance: str, backs: Sequence[Back]) -> FloatArra
     ballast = Ballast(
         flow_m3_s=np.array([back.backing.ballast_m3_s for back in backs]),
         saturation_pa=np.array(
-            [_saturation_at_exhaust_pa(substance, back.backing.exhaust_k) for back in backs]
+            [saturation_at_exhaust_pa(substance, back.backing.exhaust_k) for back in backs]
         ),
         exhaust_pa=np.array([back.backing.exhaust_valve_pa for back in backs]),
         ambient_vapour_pa=ROOM_WATER_PA if substance == "water" else 0.0,
@@ -148,7 +148,8 @@ def carried_kg_s(case: Case, substance: str, backs: Sequence[Back]) -> FloatArra
 
 
 @lru_cache(maxsize=1024)
-def _saturation_at_exhaust_pa(substance: str, exhaust_k: float) -> float:
+def saturation_at_exhaust_pa(substance: str, exhaust_k: float) -> float:
+    """Return the vapour's saturation pressure there, infinite where none of it condenses."""
     if exhaust_k >= SATURATION[substance].high_k:
         return math.inf
     return float(saturation_pressure_pa(substance, exhaust_k))

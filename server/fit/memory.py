@@ -18,6 +18,7 @@ MOST_ENTRIES = 50_000
 
 Value = TypeVar("Value")
 Asked = TypeVar("Asked")
+Key = TypeVar("Key", bound=Hashable)
 
 
 @dataclass
@@ -39,7 +40,7 @@ class Memory:
         return value
 
     def each(
-        self, asked: Mapping[Hashable, Asked], make: Callable[[list[Asked]], Iterable[Value]]
+        self, asked: Mapping[Key, Asked], make: Callable[[list[Asked]], Iterable[Value]]
     ) -> list[Value]:
         """Return the values of several keys; those that are not there are made in one go."""
         found = {key: self._values[key] for key in asked if key in self._values}

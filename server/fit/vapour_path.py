@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from server.catalog.gas_curves import curve_for
 from server.catalog.items import CapturePump, Pump, Trap
+from server.fit.candidates import Back
 from server.fit.explain import Spot
 from server.fit.inlet import over_trap_pa
 from server.fit.loads import PUMP_K
@@ -44,10 +45,7 @@ def vapour_path_of(spot: Spot, drying: Sequence[Drying] = ()) -> tuple[VapourPat
         How its wet goods dry: what they really give off counts, not what could be supplied.
     """
     ways = _ways(spot, drying)
-    case = spot.judged.case
-    able = {
-        substance: float(carried_kg_s(case, substance, (spot.back,))[0, 0]) for substance in ways
-    }
+    able = {substance: carried_alone_kg_s(spot, substance) for substance in ways}
     filled = sum(
         way.reaches / able[substance] if able[substance] > 0.0 else math.inf
         for substance, way in ways.items()
@@ -60,6 +58,29 @@ def vapour_path_of(spot: Spot, drying: Sequence[Drying] = ()) -> tuple[VapourPat
     fronts = _Taker(front_trap, in_front, _is_open_to(spot))
     backs = _Taker(spot.back.trap, behind, passes_on=True)
     return tuple(_path(substance, way, carried, (fronts, backs)) for substance, way in ways.items())
+
+
+def carried_alone_kg_s(spot: Spot, substance: str) -> float:
+    """Return what of one vapour alone leaves a stack's backing pump uncondensed."""
+    return _carried_kg_s([spot], substance)[0]
+
+
+def solve_carried(spots: Sequence[Spot]) -> None:
+    """Work out ``carried_alone_kg_s`` of stacks of one field at once."""
+    for substance, rate in spots[0].judged.case.loads.vapour_kg_s.items():
+        if rate > 0.0 and substance in SATURATION:
+            _carried_kg_s(spots, substance)
+
+
+def _carried_kg_s(spots: Sequence[Spot], substance: str) -> list[float]:
+    judged = spots[0].judged
+    backs = {("carried", substance, spot.back.backing.sku): spot.back for spot in spots}
+
+    def carried(some: list[Back]) -> list[float]:
+        found: list[float] = carried_kg_s(judged.case, substance, some)[0].tolist()
+        return found
+
+    return judged.memory.each(backs, carried)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from server.catalog.arrays import GRID
 from server.fit.inlet import conductance_rows
 from server.fit.loads import PUMP_K
-from server.fit.workings.curves import Curve, balance, passage
+from server.fit.workings.curves import Curve, balance, passages
 from server.physics.arrays import FloatArray
 from server.physics.line import Line, Tube, line_conductance_m3_s
 from server.physics.species import SPECIES
@@ -97,7 +97,7 @@ def test_one_pump_settles_where_the_engine_settles_a_field(
 
 def test_a_passage_is_the_mean_of_the_conductance_between_two_pressures() -> None:
     run = Line((Tube(0.4, 0.1, 1),))
-    through = passage(run, "argon")
+    (through,) = passages([(run, "argon")])
     for low, high in ((1e-4, 1e-3), (0.05, 0.9), (3.0, 3.1), (20.0, 900.0)):
         pressure = np.linspace(low, high, 2001)
         fine = line_conductance_m3_s(run, pressure, PUMP_K, SPECIES["argon"])
@@ -110,4 +110,5 @@ def test_a_passage_is_the_mean_of_the_conductance_between_two_pressures() -> Non
     here = float(GRID.pressure_pa[node])
     assert through.between(here, here) == pytest.approx(nodes[node], rel=1e-9)
     # a line without parts: no resistance worth a number
-    assert passage(Line(()), "argon").between(1.0, 2.0) >= 0.999e9
+    (free,) = passages([(Line(()), "argon")])
+    assert free.between(1.0, 2.0) >= 0.999e9

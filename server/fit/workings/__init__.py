@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
 from server.fit.costs import Purse
 from server.fit.explain import Spot
+from server.fit.pump_limits import compressions_left
 from server.fit.results import Margin, Working
+from server.fit.vapour_path import solve_carried
 from server.fit.workings.bench import Bench
 from server.fit.workings.costs import cost_lines
-from server.fit.workings.course import course_lines
+from server.fit.workings.course import course_lines, solve_surfaces
 from server.fit.workings.foreline import crossover_lines, foreline_lines
-from server.fit.workings.line import line_lines, solve_together
+from server.fit.workings.line import line_lines, solve_line_states
 from server.fit.workings.loads import load_lines
 from server.fit.workings.margins import margin_lines
-from server.fit.workings.speed import speed_lines
+from server.fit.workings.speed import solve_exits, speed_lines
 from server.fit.workings.states import base_lines, process_lines
-from server.fit.workings.vapour import vapour_lines
+from server.fit.workings.vapour import solve_tolerances, vapour_lines
 
-_SECTIONS: tuple[Callable[[Bench], Iterator[Working]], ...] = (
+_SECTIONS: tuple[Callable[[Bench], Iterable[Working]], ...] = (
     load_lines,
     line_lines,
     speed_lines,
@@ -44,15 +46,27 @@ def benches_of(spots: Sequence[Spot], purse: Purse) -> list[Bench]:
     purse : Purse
         Prices of the inquiry's parts.
     """
-    for judged in {id(spot.judged): spot.judged for spot in spots}.values():
-        own = [(spot.front_row, spot.back_row) for spot in spots if spot.judged is judged]
-        fronts, backs = np.array(own, dtype=np.intp).T
-        for state in (judged.case.states.base, judged.case.states.process):
-            if state is not None:
-                state.solve_inlets(fronts, backs)
     benches = [Bench(spot, purse) for spot in spots]
-    solve_together(benches)
+    for judged in {id(spot.judged): spot.judged for spot in spots}.values():
+        _solve_together([bench for bench in benches if bench.spot.judged is judged])
     return benches
+
+
+def _solve_together(benches: Sequence[Bench]) -> None:
+    """Solve for stacks of one field what several of them, or several of their lines, ask for."""
+    judged = benches[0].spot.judged
+    fronts = np.array([bench.spot.front_row for bench in benches], dtype=np.intp)
+    backs = np.array([bench.spot.back_row for bench in benches], dtype=np.intp)
+    for state in (judged.case.states.base, judged.case.states.process):
+        if state is not None:
+            state.solve_inlets(fronts, backs)
+    rotors = [bench.compressing(state) for bench in benches for state in bench.settled]
+    judged.memory.each(dict(item for some in rotors for item in some.items()), compressions_left)
+    solve_carried([bench.spot for bench in benches])
+    solve_exits(benches)
+    solve_line_states(benches)
+    solve_surfaces(benches)
+    solve_tolerances(benches)
 
 
 def workings_of(bench: Bench, margins: tuple[Margin, ...]) -> tuple[Working, ...]:

@@ -33,7 +33,7 @@ from server.fit.requirements import Requirements
 from server.fit.results import Working
 from server.fit.settled import FieldStates, SettledState
 from server.fit.thresholds import BASE_STATE_AFTER_S
-from server.fit.workings.curves import Curve, Passage
+from server.fit.workings.curves import Curve, Passage, passages
 from server.physics.arrays import FloatArray
 from server.physics.line import Line
 from server.physics.sources import SOURCES
@@ -235,6 +235,11 @@ class Bench:
         assert self.states.inlet is not None  # noqa: S101 (asked for stacks with a front only)
         return int(self.states.inlet.row_of_front[self.spot.front_row])
 
+    @property
+    def chamber_row(self) -> int:
+        """Row, in its tables, of the front or else the back that works on the chamber."""
+        return self.spot.back_row if self.front is None else self.inlet_row
+
     @cached_property
     def line(self) -> Line:
         """The whole line between the chamber and the pump it works with."""
@@ -264,6 +269,11 @@ class Bench:
         outlet = outlet_of(self.front.pump, self.catalog)
         assert outlet is not None  # noqa: S101
         return outlet
+
+    def passage(self, run: Line, gas: str) -> Passage:
+        """Return a line for a gas, from the tables the engine reads."""
+        asked = {("passage", run, gas): (run, gas)}
+        return self.spot.judged.memory.each(asked, passages)[0]
 
     def foreline_passage(self, state: Settled, load_pa_m3_s: Mapping[str, float]) -> Passage:
         """Return the foreline for the gas of a load, from the tables the engine reads."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -13,9 +14,10 @@ from server.fit.loads import AIR
 from server.fit.results import Working
 from server.fit.workings.bench import Bench, Inputs, Law, cite, gas_name, line
 from server.fit.workings.curves import Curve
+from server.physics.arrays import FloatArray, IntArray
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.outgassing import HOUR_S, LAW_START_S, surface_decay
-from server.physics.roots import root_between
+from server.physics.roots import roots_between
 
 SECTION = "Pump-down"
 
@@ -173,33 +175,70 @@ def _held_line(bench: Bench, held_s: float, takeover_pa: float) -> Working:
 
 
 def _surfaces_line(bench: Bench, target_pa: float) -> Working:
-    """Time at which the load has fallen to what the pump takes at the target."""
+    """Return the time at which the load has fallen to what the pump takes at the target."""
     without = bench.base.without_load_pa
-    speeds = {
-        gas: bench.chamber_speeds(gas, bench.base).at(target_pa) for gas in bench.loads.species
-    }
+    speeds = {gas: bench.chamber_speeds(gas, bench.base).at(target_pa) for gas in bench.base.gases}
     inputs: dict[str, float | str] = {"p_target [Pa]": target_pa, "p₀ [Pa]": without}
-    inputs |= {f"S_eff({gas_name(gas)}) [m³/s]": speeds[gas] for gas in bench.base.gases}
+    inputs |= {f"S_eff({gas_name(gas)}) [m³/s]": speed for gas, speed in speeds.items()}
+    (found,) = bench.spot.judged.memory.each(_decaying(bench), _fallen_s)
+    value: float | str = found
+    if math.isinf(found):
+        value = NEVER
+    elif found <= LAW_START_S:  # from where the law of decay holds
+        value = "from the first minute on"
+    else:
+        inputs["t_surf [h]"] = found / HOUR_S
+    return line(SECTION, "surfaces", "Estimate behind the surfaces", _SURFACES, inputs, value)
+
+
+@dataclass(frozen=True)
+class Decaying:
+    """What surfaces add to a pressure after one hour, and what there is room for."""
+
+    room_pa: float
+    """From what is there all the time to the target."""
+    at_hour_pa: tuple[float, ...]
+    alpha: tuple[float, ...]
+
+
+def _decaying(bench: Bench) -> dict[Hashable, Decaying]:
+    loads, state, target = bench.loads, bench.base, bench.requirements.target_pressure_pa
 
     def raised_pa(gas: str, flow: float) -> float:
-        return (flow / speeds[gas] if speeds[gas] > 0.0 else math.inf) if flow > 0.0 else 0.0
+        if flow <= 0.0:
+            return 0.0
+        speed = bench.chamber_speeds(gas, state).at(target)
+        return flow / speed if speed > 0.0 else math.inf
 
-    steady = raised_pa(AIR, bench.loads.leak_pa_m3_s) + without
-    surfaces = bench.loads.surfaces
-    hour = np.array([raised_pa(one.row.species, one.amplitude_pa_m3_s) for one in surfaces])
-    alpha = np.array([one.row.alpha for one in surfaces])
+    room = target - state.without_load_pa - raised_pa(AIR, loads.leak_pa_m3_s)
+    hour = tuple(raised_pa(one.row.species, one.amplitude_pa_m3_s) for one in loads.surfaces)
+    found = Decaying(room, hour, tuple(one.row.alpha for one in loads.surfaces))
+    return {("surfaces", found): found}
 
-    def excess(ln_time: float) -> float:
-        decayed = hour * surface_decay(math.exp(ln_time), alpha)
-        return steady + float(decayed.sum()) - target_pa
 
-    # from where the law of decay holds
-    first, last = math.log(LAW_START_S), math.log(HORIZON_S)
-    name = "Estimate behind the surfaces"
-    if excess(last) > 0.0:
-        return line(SECTION, "surfaces", name, _SURFACES, inputs, NEVER)
-    if excess(first) <= 0.0:
-        return line(SECTION, "surfaces", name, _SURFACES, inputs, "from the first minute on")
-    time = math.exp(root_between(excess, first, last))
-    inputs["t_surf [h]"] = time / HOUR_S
-    return line(SECTION, "surfaces", name, _SURFACES, inputs, time)
+def solve_surfaces(benches: Sequence[Bench]) -> None:
+    """Solve for stacks of one field when their surfaces let the target be reached."""
+    asked = [_decaying(bench) for bench in benches if bench.place is not None]
+    memory = benches[0].spot.judged.memory
+    memory.each(dict(item for some in asked for item in some.items()), _fallen_s)
+
+
+def _fallen_s(asked: Sequence[Decaying]) -> list[float]:
+    """Return when surfaces have fallen to the room there is: inf where they never do."""
+    hour = np.array([one.at_hour_pa for one in asked])
+    alpha = np.array([one.alpha for one in asked])
+    room = np.array([one.room_pa for one in asked])
+
+    def excess(rows: IntArray, ln_time: FloatArray) -> FloatArray:
+        decay = surface_decay(np.exp(ln_time)[:, np.newaxis], alpha[rows])
+        return np.asarray((hour[rows] * decay).sum(axis=1) - room[rows])
+
+    every = np.arange(len(asked))
+    first = np.full(len(asked), math.log(LAW_START_S))
+    last = np.full(len(asked), math.log(HORIZON_S))
+    at_once, at_last = excess(every, first) <= 0.0, excess(every, last) <= 0.0
+    time = np.where(at_once, LAW_START_S, np.inf)
+    rows = np.flatnonzero(at_last & ~at_once)
+    time[rows] = np.exp(roots_between(lambda at: excess(rows, at), first[rows], last[rows]))
+    found: list[float] = time.tolist()
+    return found

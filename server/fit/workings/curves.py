@@ -7,7 +7,7 @@ twenty times as much as the same rule in plain numbers.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -17,9 +17,8 @@ from server.catalog.arrays import GRID
 from server.fit.inlet import flow_potential, line_table, sonic_limit_m3_s
 from server.physics.arrays import FloatArray
 from server.physics.entry_speed import FlowPotential
-from server.physics.gas import Mixture
 from server.physics.line import Line
-from server.physics.roots import root_between
+from server.physics.roots import root_between, roots_between
 from server.physics.species import SPECIES
 from server.physics.speedtable import SpeedTable, rest_pressure_pa
 
@@ -88,13 +87,6 @@ class Passage:
             return self._at(one_pa)[1]
         return (self._at(one_pa)[0] - self._at(other_pa)[0]) / difference
 
-    def ln_exit(self, speeds: Curve, entry_pa: float) -> float:
-        """Return ln p at the exit to a pump, as the engine reads it: Φ(p₁) = Φ(p₂) + S(p₂)·p₂."""
-        nodes = self.lines.nodes_pa_m3_s[self.row]
-        drawn = np.maximum.accumulate(nodes + speeds.nodes_m3_s * GRID.pressure_pa)
-        place = np.interp(math.log(self._at(entry_pa)[0]), np.log(drawn), _NODES)
-        return float(GRID.ln_low + place * GRID.step)
-
     def _at(self, pressure_pa: float) -> tuple[float, float]:
         """Φ and C at a pressure; NaN stays NaN."""
         if math.isnan(pressure_pa):
@@ -110,31 +102,83 @@ class Passage:
         return nodes.item(row, cell) + (low + rise / 2) * past, low + rise
 
 
-_NODES = np.arange(GRID.count)
-
 _SAME = 1e-9
 """Pressures closer than this share of them are one: their difference is rounding."""
 
 
-@lru_cache(maxsize=256)
-def passage(run: Line, gas: str | Mixture) -> Passage:
-    """Return a line for a gas, from the tables the engine reads.
-
-    Parameters
-    ----------
-    run : Line
-        The line. [-]
-    gas : str or Mixture
-        Species or mixture at ``PUMP_K``.
-    """
-    mixed = SPECIES[gas] if isinstance(gas, str) else gas
-    return Passage(flow_potential(line_table([run]), mixed))
+def passages(asked: Sequence[tuple[Line, str]]) -> list[Passage]:
+    """Return lines for a species each, from the tables the engine reads."""
+    row_of: dict[Line, int] = {}
+    for run, _ in asked:
+        row_of.setdefault(run, len(row_of))
+    table = line_table(list(row_of))
+    lines = {gas: flow_potential(table, SPECIES[gas]) for gas in {gas for _, gas in asked}}
+    return [Passage(lines[gas], table.of.item(row_of[run])) for run, gas in asked]
 
 
 @lru_cache(maxsize=256)
 def sonic_limit(run: Line, gas: str) -> float:
     """Return the largest volume flow into a line [m³/s]: sonic in its narrowest bore."""
     return float(sonic_limit_m3_s(line_table([run]).narrowest_m, gas)[0, 0])
+
+
+@dataclass(frozen=True)
+class Leaving:
+    """A gas that alone fills the chamber, and the pump or cold wall behind its line."""
+
+    through: Passage
+    speeds: Curve
+    chamber_pa: float
+
+
+@dataclass(frozen=True)
+class AtExit:
+    """How a gas leaves a line."""
+
+    pressure_pa: float
+    speed_m3_s: float
+    conductance_m3_s: float
+    """Mean over the line, from this pressure to that of the chamber."""
+
+
+def at_exits(asked: Sequence[Leaving]) -> list[AtExit]:
+    """Solve S(p₂)·p₂ = C·(p − p₂) for several lines, with the tables of the engine.
+
+    Where throughput falls with pressure the lowest root counts, as in ``physics.entry_speed``.
+    """
+    rows = np.arange(len(asked))
+    conductance = [one.through.lines.conductance_m3_s[one.through.row] for one in asked]
+    lines = FlowPotential(GRID, np.array(conductance))
+    speeds = np.array([one.speeds.nodes_m3_s for one in asked])
+    chamber = np.array([one.chamber_pa for one in asked])
+    driving = lines.at_pa_m3_s(rows, chamber)
+    drawn = np.maximum.accumulate(lines.nodes_pa_m3_s + speeds * GRID.pressure_pa, axis=1)
+    above = np.count_nonzero(drawn < driving[:, np.newaxis], axis=1)
+    cell = np.clip(above - 1, 0, GRID.count - 2)
+    speed = speeds[rows, cell]
+    rise = speeds[rows, cell + 1] - speed
+
+    def pressure(place: FloatArray) -> FloatArray:
+        return np.asarray(GRID.pressure_pa[cell] * np.exp(place * GRID.step))
+
+    def excess(place: FloatArray) -> FloatArray:
+        there = pressure(place)
+        carried = lines.in_cells(rows, cell, there)[0]
+        found = (speed + rise * place) * there + carried - driving
+        # at a node the sign is a matter of rounding
+        found = np.where(place <= 0.0, np.minimum(found, 0.0), found)
+        return np.asarray(np.where(place >= 1.0, np.maximum(found, 0.0), found))
+
+    place = roots_between(excess, np.zeros(len(rows)), np.ones(len(rows)), within=1e-14)
+    # below the grid speed and conductance are constant
+    under = above == 0
+    at_exit = np.where(under, driving / (speed + lines.conductance_m3_s[:, 0]), pressure(place))
+    speed = np.where(under, speed, speed + rise * place)
+    numbers = zip(asked, at_exit.tolist(), speed.tolist(), strict=True)
+    return [
+        AtExit(there, taken, one.through.between(there, one.chamber_pa))
+        for one, there, taken in numbers
+    ]
 
 
 @dataclass(frozen=True)

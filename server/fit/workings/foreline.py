@@ -111,7 +111,7 @@ def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
     yield line(SECTION, f"backing-{state.key}", f"Pressure at the backing side {state.words}",
                _AT_BACK, inputs, at_back)  # fmt: skip
     if math.isfinite(at_back) and isinstance(bench.back.booster, RootsBooster):
-        yield from booster_lines(SECTION, bench, state, main_gas(state, bench), at_back)
+        yield from booster_lines(SECTION, bench, state, main_gas(bench, state), at_back)
     foreline_pa = state.foreline_pa
     if math.isfinite(foreline_pa):
         through = bench.foreline_passage(state, state.reaching_pa_m3_s)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
-from functools import lru_cache, partial
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 
 from server.fit.loads import PUMP_K
-from server.fit.memory import Memory
 from server.fit.results import Working
 from server.fit.workings.bench import (
     CATALOG,
@@ -19,7 +18,6 @@ from server.fit.workings.bench import (
     gas_name,
     line,
 )
-from server.fit.workings.curves import passage
 from server.physics.constants import GAS_CONSTANT_J_MOL_K
 from server.physics.elements import Aperture, Duct
 from server.physics.gas import Mixture, Species, gas_state, mean_speed_m_s
@@ -76,26 +74,33 @@ _AT_MEAN = Law(
 )
 
 
-def line_lines(bench: Bench) -> Iterator[Working]:
-    """Yield the line between the chamber and the pump it works with."""
+def line_lines(bench: Bench) -> Iterable[Working]:
+    """Return the lines of what stands between the chamber and the pump it works with."""
+    # what stands behind a high-vacuum pump has no say in them
+    ends = ((state.chamber_pa, state.inlet_pa) if state.exists else None for state in bench.settled)
+    key = ("line", bench.chamber_row, *ends)
+    return bench.spot.judged.memory.once(key, lambda: tuple(_line_lines(bench)))
+
+
+def _line_lines(bench: Bench) -> Iterator[Working]:
     run = bench.line
     if not run.parts:
         none = Law("C", "pump and chamber share a flange: no resistance", "m³/s", "inquiry")
         yield line(SECTION, "line", "No line", none, {}, math.inf)
         return
-    yield from molecular_lines(SECTION, "line", run, main_gas(bench.settled[-1], bench))
-    parts = _parts_by_state(bench, run)
+    yield from molecular_lines(SECTION, "line", run, main_gas(bench, bench.settled[-1]))
     for state in reversed(bench.settled):
-        yield from _state_lines(bench, run, state, parts)
+        if state.exists:
+            yield from _state_lines(bench, run, state)
 
 
-def main_gas(state: Settled, bench: Bench) -> str:
+def main_gas(bench: Bench, state: Settled) -> str:
     """Return the gas with the largest load of those that get past the trap (all, if none does)."""
-    reaching = reaching_load(state, bench) or state.load_pa_m3_s
+    reaching = reaching_load(bench, state) or state.load_pa_m3_s
     return max(reaching, key=lambda gas: reaching[gas])
 
 
-def reaching_load(state: Settled, bench: Bench) -> dict[str, float]:
+def reaching_load(bench: Bench, state: Settled) -> dict[str, float]:
     """Return the load that gets past traps and condensers into the pump."""
     return {
         gas: state.load_pa_m3_s[gas]
@@ -185,57 +190,49 @@ def _passed_line(section: str, key: str, name: str, duct: Duct, item: Part) -> W
     return line(section, key, f"{name}: probability to pass", _PASSED_TUBE, inputs, _passed(duct))
 
 
-def solve_together(benches: Sequence[Bench]) -> None:
-    """Solve the lines of several stacks at once; each finds its own in the memory of its field.
-
-    Parameters
-    ----------
-    benches : sequence of Bench
-        Stacks whose workings are wanted next.
-    """
-    flows: dict[Line, dict[Passing, list[Memory]]] = {}
-    for bench in benches:
-        if bench.line.parts:
-            for flow in _flows_by_state(bench).values():
-                flows.setdefault(bench.line, {}).setdefault(flow, []).append(
-                    bench.spot.judged.memory
-                )
-    for run, wanted in flows.items():
-        solved = states_of_flows(run, tuple(wanted), PUMP_K)
-        for (flow, memories), parts in zip(wanted.items(), solved, strict=True):
-            for memory in memories:
-                memory.keep((run, flow), parts)
-
-
-def _parts_by_state(bench: Bench, run: Line) -> dict[str, tuple[PartState, ...]]:
-    """Return how the parts stand in every state that has gas flowing to the pump."""
-    memory = bench.spot.judged.memory
-    return {
-        key: memory.once((run, flow), partial(_solved, run, flow))
-        for key, flow in _flows_by_state(bench).items()
-    }
-
-
-def _solved(run: Line, flow: Passing) -> tuple[PartState, ...]:
-    return states_of_flows(run, (flow,), PUMP_K)[0]
-
-
-def _flows_by_state(bench: Bench) -> dict[str, Passing]:
-    """Return what flows to the pump in every state that has any."""
-    return {
-        state.key: Passing(sum(load.values()), state.inlet_pa, _mixture(load))
+def solve_line_states(benches: Sequence[Bench]) -> None:
+    """Solve how the parts of the lines of several stacks of one field stand in every state."""
+    asked = {
+        _place(bench, state): (bench, state)
+        for bench in benches
         for state in bench.settled
-        if state.exists and (load := reaching_load(state, bench))
+        if state.exists and bench.line.parts
     }
+    flows = {
+        key: (bench.line, _flow(bench, state))
+        for key, (bench, state) in asked.items()
+        if reaching_load(bench, state)
+    }
+    benches[0].spot.judged.memory.each(flows, _stand)
 
 
-def _state_lines(
-    bench: Bench, run: Line, state: Settled, parts_by_state: Mapping[str, tuple[PartState, ...]]
-) -> Iterator[Working]:
-    if not state.exists:
-        return
-    load = reaching_load(state, bench)
-    gas = main_gas(state, bench)
+def _place(bench: Bench, state: Settled) -> tuple[Hashable, ...]:
+    """Return all that the parts of a line depend on within a field."""
+    return ("line states", state.key, bench.chamber_row, state.inlet_pa)
+
+
+def _flow(bench: Bench, state: Settled) -> Passing:
+    """Return what flows to the pump."""
+    load = reaching_load(bench, state)
+    return Passing(sum(load.values()), state.inlet_pa, _mixture(load))
+
+
+def _stand(asked: Sequence[tuple[Line, Passing]]) -> list[tuple[PartState, ...]]:
+    """Return how the parts of each line stand; the flows through one line are solved at once."""
+    flows: dict[Line, list[Passing]] = {}
+    for run, flow in asked:
+        flows.setdefault(run, []).append(flow)
+    found = {
+        (run, flow): parts
+        for run, own in flows.items()
+        for flow, parts in zip(own, states_of_flows(run, own, PUMP_K), strict=True)
+    }
+    return [found[one] for one in asked]
+
+
+def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
+    load = reaching_load(bench, state)
+    gas = main_gas(bench, state)
     mean = (state.chamber_pa + state.inlet_pa) / 2
     yield line(
         SECTION, f"line-{state.key}", f"Whole line {state.words}, {gas_name(gas)}", _AT_MEAN,
@@ -244,16 +241,17 @@ def _state_lines(
             "p_in [Pa]": state.inlet_pa,
             "δ on the narrowest bore": _narrowest_rarefaction(run, gas, mean),
         },
-        passage(run, gas).between(state.chamber_pa, state.inlet_pa),
+        bench.passage(run, gas).between(state.chamber_pa, state.inlet_pa),
     )  # fmt: skip
     if not load:
         return
-    flow, parts = sum(load.values()), parts_by_state[state.key]
+    flow = _flow(bench, state)
+    (parts,) = bench.spot.judged.memory.each({_place(bench, state): (run, flow)}, _stand)
     for number, part in enumerate(parts, start=1):
-        key = f"line-{state.key}-{number}"
-        yield line(SECTION, key, f"{part.name} {state.words}", _DROP, _part_inputs(part, flow),
+        key, inputs = f"line-{state.key}-{number}", _part_inputs(part, flow.throughput_pa_m3_s)
+        yield line(SECTION, key, f"{part.name} {state.words}", _DROP, inputs,
                    part.upstream_pa - part.downstream_pa)  # fmt: skip
-    properties = gas_state(_mixture(load), PUMP_K)
+    properties = gas_state(flow.gas, PUMP_K)
     yield line(
         SECTION, f"line-{state.key}-drop", f"Pressure drop of the line {state.words}", _WHOLE_DROP,
         {
@@ -261,7 +259,7 @@ def _state_lines(
             "M [kg/mol]": float(properties.molar_mass_kg_mol),
             "μ [Pa·s]": float(properties.viscosity_pa_s),
             "v₀ [m/s]": float(properties.most_probable_speed_m_s),
-            "Q that reaches the pump [Pa·m³/s]": flow,
+            "Q that reaches the pump [Pa·m³/s]": flow.throughput_pa_m3_s,
             "Σ p_i at the chamber − Σ Q_i/S_i at the pump [Pa]": _drop_by_speeds_pa(bench, state),
         },
         parts[0].upstream_pa - state.inlet_pa,
@@ -271,7 +269,7 @@ def _state_lines(
 def _drop_by_speeds_pa(bench: Bench, state: Settled) -> float:
     """Pressure drop of the gases that reach the pump: their partial pressures at both ends."""
     drop = 0.0
-    for gas, flow in reaching_load(state, bench).items():
+    for gas, flow in reaching_load(bench, state).items():
         speed = bench.pump_speeds(gas, state).at(state.inlet_pa)
         drop += state.partial_pa[gas] - (flow / speed if speed > 0.0 else math.inf)
     return drop

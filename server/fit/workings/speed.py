@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from server.catalog.arrays import GRID
 from server.catalog.gas_curves import curve_for
 from server.catalog.items import Pump, RootsBooster, TurboPump
 from server.fit.inlet import cold_surface_speed
@@ -22,10 +21,16 @@ from server.fit.workings.bench import (
     line,
 )
 from server.fit.workings.booster import booster_lines
-from server.fit.workings.curves import Curve, Passage, passage, sonic_limit
+from server.fit.workings.curves import (
+    AtExit,
+    Curve,
+    Leaving,
+    at_exits,
+    passages,
+    sonic_limit,
+)
 from server.fit.workings.line import main_gas
 from server.physics.line import Line
-from server.physics.roots import root_between
 
 SECTION = "Pump speed"
 
@@ -70,7 +75,7 @@ def speed_lines(bench: Bench) -> Iterator[Working]:
         if state.exists:
             yield _overall(state)
         if bench.front is None and isinstance(bench.back.booster, RootsBooster) and state.exists:
-            gas = main_gas(state, bench)
+            gas = main_gas(bench, state)
             yield from booster_lines(SECTION, bench, state, gas, state.inlet_pa)
 
 
@@ -78,9 +83,13 @@ def _shared_gas_lines(bench: Bench, state: Settled, gas: str) -> Iterable[Workin
     """Return the lines of one gas; what stands behind a high-vacuum pump has no say in them."""
     if bench.front is None:
         return _gas_lines(bench, state, gas)
-    trap = bench.front.trap.sku if bench.front.trap else None
-    key = ("speed", state.key, gas, bench.front.pump.sku, trap, state.chamber_pa, state.exists)
+    key = ("speed", *_place(bench, state, gas))
     return bench.spot.judged.memory.once(key, lambda: tuple(_gas_lines(bench, state, gas)))
+
+
+def _place(bench: Bench, state: Settled, gas: str) -> tuple[Hashable, ...]:
+    """Return all that the speeds for one gas depend on within a field."""
+    return (state.key, gas, bench.chamber_row, state.chamber_pa if state.exists else None)
 
 
 def _gas_lines(bench: Bench, state: Settled, gas: str) -> Iterator[Working]:
@@ -90,55 +99,66 @@ def _gas_lines(bench: Bench, state: Settled, gas: str) -> Iterator[Working]:
     if not state.exists:
         return
     exit_ = _exit(bench, state, gas)
-    through = passage(exit_.run, gas)
-    at_exit = exit_.pressure_pa(through, state.chamber_pa)
-    speed = exit_.speeds.at(at_exit)
-    passed = through.between(at_exit, state.chamber_pa)
+    found = exit_.found(bench, state)
     yield line(
         SECTION, f"{key}-pump", f"Speed at the {exit_.words}: {name}", exit_.law,
-        {"p [Pa]": state.chamber_pa, "p₂ [Pa]": at_exit, "C [m³/s]": passed}, speed,
+        {
+            "p [Pa]": state.chamber_pa,
+            "p₂ [Pa]": found.pressure_pa,
+            "C [m³/s]": found.conductance_m3_s,
+        },
+        found.speed_m3_s,
     )  # fmt: skip
-    inputs: dict[str, float | str] = {"S [m³/s]": speed, "C [m³/s]": passed}
+    inputs: dict[str, float | str] = {
+        "S [m³/s]": found.speed_m3_s,
+        "C [m³/s]": found.conductance_m3_s,
+    }
     if exit_.run.parts:
         inputs["sonic limit [m³/s]"] = sonic_limit(exit_.run, gas)
     left = bench.chamber_speeds(gas, state).at(state.chamber_pa)
     yield line(SECTION, f"{key}-chamber", f"Speed left at the chamber: {name}", _LEFT, inputs, left)
 
 
-_NEAR = 0.02
-"""How far the root lies from what the engine's table says, in ln p: its own accuracy."""
-
-
 @dataclass(frozen=True)
 class Exit:
     """Where a gas leaves the line: at the pump, or on a cold wall."""
 
+    gas: str
     words: str
     run: Line
     speeds: Curve
     law: Law
 
-    def pressure_pa(self, through: Passage, chamber_pa: float) -> float:
-        """Return the pressure there while one gas alone fills the chamber.
-
-        The root of S(p₂)·p₂ = C·(p − p₂), with the tables of the engine.
-        """
+    def asked(self, bench: Bench, state: Settled) -> dict[Hashable, Leaving]:
+        """Return what there is to be solved, by all that it depends on; nothing without a line."""
         if not self.run.parts:
-            return chamber_pa
+            return {}
+        leaving = Leaving(bench.passage(self.run, self.gas), self.speeds, state.chamber_pa)
+        return {("exit", *_place(bench, state, self.gas)): leaving}
 
-        def excess(ln_pressure: float) -> float:
-            pressure = math.exp(ln_pressure)
-            drawn = self.speeds.at(pressure) * pressure
-            return drawn - through.between(pressure, chamber_pa) * (chamber_pa - pressure)
+    def found(self, bench: Bench, state: Settled) -> AtExit:
+        """Return how the gas leaves while it alone fills the chamber."""
+        if not self.run.parts:
+            return AtExit(state.chamber_pa, self.speeds.at(state.chamber_pa), math.inf)
+        (found,) = bench.spot.judged.memory.each(self.asked(bench, state), at_exits)
+        return found
 
-        bottom, top = GRID.ln_low, math.log(max(chamber_pa, GRID.low_pa))
-        if top <= bottom or excess(top) <= 0.0:
-            return chamber_pa
-        near = through.ln_exit(self.speeds, chamber_pa)
-        below, above = max(near - _NEAR, bottom), min(near + _NEAR, top)
-        if excess(below) < 0.0 < excess(above):
-            bottom, top = below, above
-        return math.exp(root_between(excess, bottom, top))
+
+def solve_exits(benches: Sequence[Bench]) -> None:
+    """Solve at once how every gas leaves the lines of several stacks of one field."""
+    wanted = {
+        _place(bench, state, gas): (bench, state, gas)
+        for bench in benches
+        for state in bench.settled
+        if state.exists
+        for gas in state.gases
+    }
+    exits = [(_exit(*one), *one[:2]) for one in wanted.values()]
+    memory = benches[0].spot.judged.memory
+    runs = {("passage", found.run, found.gas): (found.run, found.gas) for found, *_ in exits}
+    memory.each(runs, passages)
+    asked = [found.asked(bench, state) for found, bench, state in exits]
+    memory.each(dict(item for some in asked for item in some.items()), at_exits)
 
 
 def _exit(bench: Bench, state: Settled, gas: str) -> Exit:
@@ -146,11 +166,11 @@ def _exit(bench: Bench, state: Settled, gas: str) -> Exit:
     if front is not None and front.trap is not None and bench.is_caught(gas):
         wall = Curve(cold_surface_speed(front.trap, gas))
         words = f"cold wall of {front.trap.name}"
-        return Exit(words, bench.stub, wall, _COLD)
+        return Exit(gas, words, bench.stub, wall, _COLD)
     speeds = bench.pump_speeds(gas, state)
     if bench.is_held_by_back(gas, state):
-        return Exit("cold wall at the pump", bench.rough_stub, speeds, _COLD)
-    return Exit("pump", bench.line, speeds, _AT_PUMP)
+        return Exit(gas, "cold wall at the pump", bench.rough_stub, speeds, _COLD)
+    return Exit(gas, "pump", bench.line, speeds, _AT_PUMP)
 
 
 def _curve_line(bench: Bench, state: Settled, gas: str, key: str) -> Working:

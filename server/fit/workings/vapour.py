@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Sequence
+from dataclasses import dataclass
 
-from server.catalog.items import CapturePump, Trap
+import numpy as np
+
+from server.catalog.items import BackingPump, CapturePump, Trap
 from server.fit.drying import GoodsSource, goods_sources
 from server.fit.drying_shown import drying_of
 from server.fit.front_states import process_time_s
 from server.fit.inlet import is_caught
-from server.fit.loads import PUMP_K, ROOM_WATER_PA
-from server.fit.margin_vapour import vapour_kg_per_day
+from server.fit.loads import ROOM_WATER_PA
+from server.fit.margin_vapour import saturation_at_exhaust_pa, vapour_kg_per_day
 from server.fit.results import Working
+from server.fit.vapour_path import carried_alone_kg_s
 from server.fit.vapour_results import Drying
 from server.fit.workings.bench import (
     CATALOG,
@@ -23,10 +27,10 @@ from server.fit.workings.bench import (
     gas_name,
     line,
 )
-from server.physics.ballast import Ballast, vapour_carried_pa_m3_s, vapour_tolerance_pa
+from server.physics.ballast import Ballast, vapour_tolerance_pa
 from server.physics.constants import ATMOSPHERE_PA, GAS_CONSTANT_J_MOL_K
 from server.physics.species import SPECIES
-from server.physics.vapour import SATURATION, saturation_model, saturation_pressure_pa
+from server.physics.vapour import SATURATION
 
 SECTION = "Vapour"
 
@@ -61,17 +65,21 @@ def vapour_lines(bench: Bench) -> Iterator[Working]:
         zip(sources, drying_of(bench.spot), strict=True) if sources else (), start=1
     ):
         yield from _goods_lines(number, source, dried)
-    if bench.front is not None and isinstance(bench.front.pump, CapturePump):
-        return  # the pump keeps it: see its life among the margins
-    for substance, rate in bench.loads.vapour_kg_s.items():
-        if rate <= 0.0 or substance not in SATURATION:
-            continue
+    for substance, rate in _condensing(bench).items():
         traps = (bench.front.trap if bench.front else None, bench.back.trap)
         for place, trap in zip(("inlet", "back"), traps, strict=True):
             if trap is not None and is_caught(substance, trap, bench.requirements):
                 flows_s = vapour_kg_per_day(bench.requirements)[substance] / rate
                 yield from _trap_lines(f"{place}-{substance}", trap, rate, flows_s)
         yield from _ballast_lines(bench, substance)
+
+
+def _condensing(bench: Bench) -> dict[str, float]:
+    """Return the rates of the vapours that a trap or the gas ballast must take."""
+    if bench.front is not None and isinstance(bench.front.pump, CapturePump):
+        return {}  # the pump keeps it: see its life among the margins
+    vapours = bench.loads.vapour_kg_s
+    return {gas: rate for gas, rate in vapours.items() if rate > 0.0 and gas in SATURATION}
 
 
 def _goods_lines(number: int, source: GoodsSource, dried: Drying) -> Iterator[Working]:
@@ -116,19 +124,14 @@ def _trap_lines(key: str, trap: Trap, rate_kg_s: float, day_s: float) -> Iterato
 
 
 def _ballast_lines(bench: Bench, substance: str) -> Iterator[Working]:
-    pump, model = bench.back.backing, saturation_model(substance)
-    boils = pump.exhaust_k >= model.high_k
-    saturation = math.inf if boils else float(saturation_pressure_pa(substance, pump.exhaust_k))
+    pump = bench.back.backing
+    saturation = saturation_at_exhaust_pa(substance, pump.exhaust_k)
     ambient = ROOM_WATER_PA if substance == "water" else 0.0
     law = Law("p_s", "saturation pressure at the exhaust", "Pa", _saturation_source(substance))
     yield line(
         SECTION, f"saturation-{substance}",
         f"Saturation of {gas_name(substance)} at the exhaust of {pump.name}", law,
         {"T_exhaust [K]": pump.exhaust_k}, saturation,
-    )  # fmt: skip
-    ballast = Ballast(
-        flow_m3_s=pump.ballast_m3_s, saturation_pa=saturation, exhaust_pa=pump.exhaust_valve_pa,
-        ambient_vapour_pa=ambient,
     )  # fmt: skip
     at_exhaust: dict[str, float | str] = {
         "B [m³/s]": pump.ballast_m3_s,
@@ -137,27 +140,66 @@ def _ballast_lines(bench: Bench, substance: str) -> Iterator[Working]:
         "p_n [Pa]": ATMOSPHERE_PA,
         "p_a [Pa]": ambient,
     }
-    speed = _backing_speed(bench, substance)
-    if speed > 0.0:
+    asked = _tolerating(bench, substance)
+    for tolerating, tolerance in zip(
+        asked.values(), bench.spot.judged.memory.each(asked, _tolerances_pa), strict=True
+    ):
         yield line(
             SECTION, f"tolerance-{substance}",
             f"Tolerance of {pump.name} for the pure vapour", _TOLERANCE,
-            {**at_exhaust, "S [m³/s]": speed}, float(vapour_tolerance_pa(ballast, speed)),
+            {**at_exhaust, "S [m³/s]": tolerating.speed_m3_s}, tolerance,
         )  # fmt: skip
-    dry = _dry_gas_pa_m3_s(bench)
-    mass = SPECIES[substance].molar_mass_kg_mol
-    carried = float(vapour_carried_pa_m3_s(ballast, dry)) * mass / (GAS_CONSTANT_J_MOL_K * PUMP_K)
     yield line(
         SECTION, f"carried-{substance}",
         f"Uncondensed {gas_name(substance)} that {pump.name} carries out", _CARRIED,
         {
             **at_exhaust,
-            "Q_dry [Pa·m³/s]": dry,
-            "M [kg/mol]": mass,
+            "Q_dry [Pa·m³/s]": _dry_gas_pa_m3_s(bench),
+            "M [kg/mol]": SPECIES[substance].molar_mass_kg_mol,
             "R [J/(mol·K)]": GAS_CONSTANT_J_MOL_K,
         },
-        carried,
+        carried_alone_kg_s(bench.spot, substance),
     )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Tolerating:
+    """A backing pump that takes a pure vapour at a speed."""
+
+    pump: BackingPump
+    substance: str
+    speed_m3_s: float
+
+
+def _tolerating(bench: Bench, substance: str) -> dict[Hashable, Tolerating]:
+    """Return a backing pump with its speed, by all that its tolerance depends on, if it has one."""
+    pump, speed = bench.back.backing, _backing_speed(bench, substance)
+    if speed <= 0.0:
+        return {}
+    return {("tolerance", substance, pump.sku, speed): Tolerating(pump, substance, speed)}
+
+
+def solve_tolerances(benches: Sequence[Bench]) -> None:
+    """Work out the tolerances of the backing pumps of several stacks of one field."""
+    asked = [_tolerating(bench, vapour) for bench in benches for vapour in _condensing(bench)]
+    memory = benches[0].spot.judged.memory
+    memory.each(dict(item for some in asked for item in some.items()), _tolerances_pa)
+
+
+def _tolerances_pa(asked: Sequence[Tolerating]) -> list[float]:
+    ballast = Ballast(
+        flow_m3_s=np.array([one.pump.ballast_m3_s for one in asked]),
+        saturation_pa=np.array(
+            [saturation_at_exhaust_pa(one.substance, one.pump.exhaust_k) for one in asked]
+        ),
+        exhaust_pa=np.array([one.pump.exhaust_valve_pa for one in asked]),
+        ambient_vapour_pa=np.array(
+            [ROOM_WATER_PA if one.substance == "water" else 0.0 for one in asked]
+        ),
+    )
+    speed = np.array([one.speed_m3_s for one in asked])
+    found: list[float] = vapour_tolerance_pa(ballast, speed).tolist()
+    return found
 
 
 def _saturation_source(substance: str) -> str:
