@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.physics.arrays import FloatArray, IntArray
+from server.physics.arrays import IntArray
 from server.physics.speedtable import SpeedTable
 
 Speeds = Mapping[str, SpeedTable]
@@ -79,11 +79,10 @@ class SharedSpeeds:
 
     @classmethod
     def made(
-        cls, groups: Groups, species: Sequence[str], make: Callable[[str], FloatArray]
+        cls, groups: Groups, species: Sequence[str], make: Callable[[str], SpeedTable]
     ) -> SharedSpeeds:
         """Return tables with a row for each group, made species by species when asked for."""
-        tables = MadeWhenAsked(species, lambda gas: SpeedTable(GRID, make(gas)))
-        return cls(tables, np.arange(len(groups.first)), groups.of)
+        return cls(MadeWhenAsked(species, make), np.arange(len(groups.first)), groups.of)
 
     @cached_property
     def first(self) -> IntArray:

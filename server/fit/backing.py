@@ -6,7 +6,7 @@ have one at their inlet, the same pumps behind lines that pass gas alike one at 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -18,9 +18,10 @@ from server.fit.alike import Groups, SharedSpeeds, Speeds
 from server.fit.candidates import Back
 from server.fit.geometry import groups_by_line, rough_line, rough_line_to_trap
 from server.fit.inlet import Lines, cold_surface_speed, is_caught, over_trap_pa
+from server.fit.memory import shelf
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
-from server.physics.speedtable import net_speed_m3_s
+from server.physics.speedtable import SpeedTable, net_speed_m3_s
 
 _SHARED = ("inlet", "chamber", "working_inlet", "working_chamber", "alone")
 
@@ -44,22 +45,20 @@ class BackTables:
         """Speeds at the backs' own inlet."""
         pumps = Groups.by(back.skus[:2] for back in self.backs)
         backs = self._some(pumps.first)
-        return SharedSpeeds.made(
-            pumps, self.species, lambda gas: self._speeds(backs, gas, ballast=False)
-        )
+        return self._shared(pumps, lambda gas: self._speeds(backs, gas, ballast=False), "inlet")
 
     @cached_property
     def chamber(self) -> SharedSpeeds:
         """Speeds at the chamber, through the rough line."""
         own = self.inlet
-        groups = Groups.by_number(own.of, self._rough_lines.line_of)
-        lines = self._rough_lines.of(groups.first)
+        groups = Groups.by_number(own.of, self._rough_line_of)
         rows = own.rows[own.of[groups.first]]
 
         def through(gas: str) -> FloatArray:
+            lines = self._rough_lines.of(groups.first)
             return lines.speeds_through(own.tables[gas].speed_m3_s[rows], gas)
 
-        return SharedSpeeds.made(groups, self.species, through)
+        return self._shared(groups, through, "chamber", self.requirements.rough_line)
 
     @cached_property
     def working_inlet(self) -> SharedSpeeds:
@@ -78,7 +77,7 @@ class BackTables:
                 found[row] = cold_surface_speed(trap, gas)
             return found
 
-        return SharedSpeeds.made(sets, self.species, speeds)
+        return self._shared(sets, speeds, "working inlet", self._held)
 
     @cached_property
     def working_chamber(self) -> SharedSpeeds:
@@ -89,12 +88,12 @@ class BackTables:
         if not self._ballast:
             return self.chamber
         own = self.working_inlet
-        groups = Groups.by_number(own.of, self._rough_lines.line_of)
+        groups = Groups.by_number(own.of, self._rough_line_of)
         backs = self._some(groups.first)
-        lines = self._rough_lines.of(groups.first)
         rows = own.rows[own.of[groups.first]]
 
         def through(gas: str) -> FloatArray:
+            lines = self._rough_lines.of(groups.first)
             speeds = own.tables[gas].speed_m3_s[rows]
             reached = lines.speeds_through(speeds, gas)
             held = [row for row, _ in self._holding(backs, gas)]
@@ -105,7 +104,9 @@ class BackTables:
                 reached[held] = Lines(stubs).speeds_through(speeds[held], gas)
             return reached
 
-        return SharedSpeeds.made(groups, self.species, through)
+        return self._shared(
+            groups, through, "working chamber", self.requirements.rough_line, self._held
+        )
 
     @cached_property
     def alone(self) -> SharedSpeeds | None:
@@ -114,9 +115,7 @@ class BackTables:
             return None
         pumps = Groups.by(back.backing.sku for back in self.backs)
         rows = [self.arrays.row_of[back.backing.sku] for back in self._some(pumps.first)]
-        return SharedSpeeds.made(
-            pumps, self.species, lambda gas: self.arrays.speed(gas).speed_m3_s[rows]
-        )
+        return self._shared(pumps, lambda gas: self.arrays.speed(gas).speed_m3_s[rows], "alone")
 
     @property
     def at_inlet(self) -> Speeds:
@@ -159,12 +158,38 @@ class BackTables:
                 vars(some)[name] = shared.only(backs)
         return some
 
+    def _shared(
+        self, groups: Groups, make: Callable[[str], FloatArray], *key: Hashable
+    ) -> SharedSpeeds:
+        """Return tables that inquiries share in which backs and key are the same."""
+
+        def table(gas: str) -> SpeedTable:
+            return shelf().once((self._names, gas, *key), lambda: SpeedTable(GRID, make(gas)))
+
+        return SharedSpeeds.made(groups, self.species, table)
+
+    @cached_property
+    def _names(self) -> tuple[Hashable, ...]:
+        """What says which backs these are."""
+        return (self.catalog.version, *(back.skus for back in self.backs))
+
     def _some(self, backs: IntArray) -> tuple[Back, ...]:
         return tuple(self.backs[place] for place in backs)
 
     @property
     def _ballast(self) -> bool:
         return bool(self.requirements.process.vapour)
+
+    @cached_property
+    def _held(self) -> frozenset[tuple[str, str]]:
+        """Vapours with the SKUs of the traps that hold them."""
+        traps = {back.trap.sku: back.trap for back in self.backs if back.trap is not None}
+        return frozenset(
+            (gas, sku)
+            for sku, trap in traps.items()
+            for gas in self.species
+            if is_caught(gas, trap, self.requirements)
+        )
 
     def _holding_sku(self, back: Back) -> str:
         """SKU of a trap that holds a vapour; empty where there is none."""
@@ -203,6 +228,14 @@ class BackTables:
                     started, np.maximum(own, speeds[position]), speeds[position]
                 )
         return speeds
+
+    @property
+    def _rough_line_of(self) -> IntArray:
+        """Which of the rough lines each back has."""
+        return shelf().once(
+            (self._names, "rough line", self.requirements.rough_line),
+            lambda: self._rough_lines.line_of,
+        )
 
     @cached_property
     def _rough_lines(self) -> Lines:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol
 
 from server.catalog import compatibility
@@ -56,6 +57,11 @@ class Front:
     trap: Trap | None
     refusal: Refusal | None
 
+    @cached_property
+    def skus(self) -> tuple[str, str]:
+        """Pump and trap by SKU, empty where there is none."""
+        return self.pump.sku, self.trap.sku if self.trap else ""
+
 
 @dataclass(frozen=True)
 class Back:
@@ -71,7 +77,7 @@ class Back:
     oil: Fluid | None
     refusal: Refusal | None
 
-    @property
+    @cached_property
     def skus(self) -> tuple[str, str, str]:
         """Backing pump, booster and trap by SKU, empty where there is none."""
         return (
@@ -80,17 +86,18 @@ class Back:
             self.trap.sku if self.trap else "",
         )
 
-    @property
+    @cached_property
     def entry(self) -> Flange:
         """The flange at which a line meets the back: that of its trap, or of its pump."""
         if self.trap is not None and self.booster is None:
             return self.trap.inlet
         return self.inlet_pump.inlet
 
-    @property
-    def line_trap_sku(self) -> str:
-        """SKU of the trap that stands in the line to the back, empty without one."""
-        return "" if self.trap is None or self.booster is not None else self.trap.sku
+    @cached_property
+    def line_end(self) -> tuple[Flange, float, str]:
+        """What a line to the back ends in: flange, bore of the pump, SKU of a trap in the line."""
+        trap = "" if self.trap is None or self.booster is not None else self.trap.sku
+        return self.entry, self.inlet_pump.inlet.bore_m, trap
 
     @property
     def inlet_pump(self) -> BackingPump | RootsBooster | TurboPump:

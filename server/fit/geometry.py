@@ -90,9 +90,7 @@ def _valve(valve: Valve | None) -> tuple[Part, ...]:
 
 def groups_by_line(backs: Sequence[Back]) -> Groups:
     """Group backs whose lines are alike, whatever the run and the flange at the other end."""
-    return Groups.by(
-        (back.entry, back.inlet_pump.inlet.bore_m, back.line_trap_sku) for back in backs
-    )
+    return Groups.by(back.line_end for back in backs)
 
 
 def _trap(back: Back) -> tuple[Part, ...]:

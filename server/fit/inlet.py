@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from server.fit.alike import Groups, MadeWhenAsked, Speeds
 from server.fit.candidates import COLD_TRAPS, Front, HighVacuumPump
 from server.fit.geometry import chamber_line, line_to_trap, restriction
 from server.fit.loads import PUMP_K
+from server.fit.memory import shelf
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import FlowPotential, entry_speed_m3_s
@@ -73,7 +74,7 @@ def _inlet_tables(
     requirements: Requirements,
     catalog: Catalog,
 ) -> InletTables:
-    groups = Groups.by((f.pump.sku, f.trap.sku if f.trap else "") for f in fronts)
+    groups = Groups.by(front.skus for front in fronts)
     arrangements = tuple((fronts[row].pump, fronts[row].trap) for row in groups.first)
     arrays = arrays_of(catalog)
     pump_rows = [arrays.row_of[pump.sku] for pump, _ in arrangements]
@@ -81,19 +82,29 @@ def _inlet_tables(
         gas: np.array([float(is_caught(gas, trap, requirements)) for _, trap in arrangements])
         for gas in species
     }
-    lines = Lines([chamber_line(pump, trap, requirements, catalog) for pump, trap in arrangements])
+    names = (catalog.version, *(fronts[row].skus for row in groups.first))
+    line = (requirements.line, requirements.chamber.port)
 
-    def at_pump(gas: str) -> SpeedTable:
-        return SpeedTable(GRID, arrays.speed(gas).speed_m3_s[pump_rows])
+    @cache
+    def lines() -> Lines:
+        return Lines([chamber_line(*pair, requirements, catalog) for pair in arrangements])
 
-    def at_chamber(gas: str) -> SpeedTable:
-        reached = lines.speeds_through(at_pump(gas).speed_m3_s, gas)
+    def through(gas: str) -> FloatArray:
+        reached = lines().speeds_through(at_pump(gas).speed_m3_s, gas)
         held = np.flatnonzero(caught[gas])
         if held.size:
             stubs = [line_to_trap(*arrangements[row], requirements, catalog) for row in held]
             walls = np.array([_wall_speeds(arrangements[row][1], gas) for row in held])
             reached[held] = Lines(stubs).speeds_through(walls, gas)
-        return SpeedTable(GRID, reached)
+        return reached
+
+    def at_pump(gas: str) -> SpeedTable:
+        key = (names, gas, "at pump")
+        return shelf().once(key, lambda: SpeedTable(GRID, arrays.speed(gas).speed_m3_s[pump_rows]))
+
+    def at_chamber(gas: str) -> SpeedTable:
+        key = (names, gas, "at chamber", line, tuple(caught[gas].tolist()))
+        return shelf().once(key, lambda: SpeedTable(GRID, through(gas)))
 
     return InletTables(
         arrangements,

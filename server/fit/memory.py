@@ -1,4 +1,4 @@
-"""What was worked out for one inquiry and holds for the next: parts, prices, upkeep of pumps.
+"""What was worked out for one inquiry and holds for the next: parts, prices, upkeep, speed tables.
 
 Every key names all that its value depends on, so that nothing can be out of date; a catalogue that
 changes has another version and starts with nothing.
@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
+from threading import Lock
 from typing import Any, TypeVar, cast
 
 from server.catalog.items import Catalog
+from server.physics.arrays import FloatArray, IntArray
+from server.physics.speedtable import SpeedTable
 
 MOST_ENTRIES = 50_000
 """More than twenty quite different inquiries leave behind; beyond it the memory starts anew."""
@@ -69,19 +72,72 @@ class Memory:
         return number
 
 
-@dataclass(frozen=True)
-class _Key:
-    """Equal for equal catalogue contents."""
-
-    version: str
-    catalog: Catalog = field(compare=False)
-
-
 def memory_of(catalog: Catalog) -> Memory:
     """Return what is remembered of a catalogue."""
-    return _memory(_Key(catalog.version, catalog))
+    return _memory(catalog.version)
 
 
 @lru_cache(maxsize=4)
-def _memory(_key: _Key) -> Memory:
+def _memory(_version: str) -> Memory:
     return Memory()
+
+
+MOST_BYTES = 12_000_000
+"""All tables together that are kept for inquiries to come."""
+LARGEST_SHARE = 0.125
+"""A table that takes more of that is not kept: it would push too many others out."""
+
+Kept = TypeVar("Kept", SpeedTable, IntArray)
+
+
+class Shelf:
+    """Arrays by their keys; where room is short, those not asked for longest go first.
+
+    Parameters
+    ----------
+    most_bytes : int
+        Room for all of them.
+    """
+
+    def __init__(self, most_bytes: int = MOST_BYTES) -> None:
+        self._most_bytes = most_bytes
+        self._bytes = 0
+        self._kept: dict[Hashable, SpeedTable | IntArray] = {}
+        self._lock = Lock()
+
+    def once(self, key: Hashable, make: Callable[[], Kept]) -> Kept:
+        """Return the array of a key, made when it is not there; nobody may write into it."""
+        with self._lock:
+            known = self._kept.pop(key, None)
+            if known is not None:
+                self._kept[key] = known  # behind all others, in the order of their last use
+                return cast(Kept, known)
+        made = make()
+        _array(made).setflags(write=False)
+        if _size(made) <= LARGEST_SHARE * self._most_bytes:
+            self._keep(key, made)
+        return made
+
+    def _keep(self, key: Hashable, made: SpeedTable | IntArray) -> None:
+        with self._lock:
+            if key not in self._kept:
+                self._bytes += _size(made)
+            self._kept[key] = made
+            while self._bytes > self._most_bytes:
+                self._bytes -= _size(self._kept.pop(next(iter(self._kept))))
+
+
+def _array(made: SpeedTable | IntArray) -> FloatArray | IntArray:
+    return made.speed_m3_s if isinstance(made, SpeedTable) else made
+
+
+def _size(made: SpeedTable | IntArray) -> int:
+    """Bytes at most: a table comes to hold its largest throughputs too, a key takes its share."""
+    tables = 2 if isinstance(made, SpeedTable) else 1
+    return 1000 + tables * _array(made).nbytes
+
+
+@lru_cache(maxsize=1)
+def shelf() -> Shelf:
+    """Return the one shelf for the tables of all catalogues."""
+    return Shelf()

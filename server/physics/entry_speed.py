@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 
 from server.physics.arrays import FloatArray, IntArray, floats
 from server.physics.end_to_end import EndToEnd
-from server.physics.speedtable import LogGrid, gather
+from server.physics.speedtable import LogGrid, gather, largest_so_far
 
 _NO_RESISTANCE_M3_S = 1e9
 
@@ -142,7 +142,7 @@ def entry_speed_m3_s(
     pressure, nodes = grid.pressure_pa[begin:], lines.nodes_pa_m3_s[line_of, begin:]
     speed = np.ascontiguousarray(speed_m3_s[:, begin:])
     # where the throughput falls with pressure the lower of two exits is the one that is stable
-    drawn = np.maximum.accumulate(nodes + speed * pressure, axis=1)
+    drawn = largest_so_far(nodes + speed * pressure)
     place = _exits(np.log(lines.nodes_pa_m3_s[:, begin:]), line_of, np.log(drawn))
     cell = np.minimum(place.astype(np.intp), speed.shape[1] - 2)
     starts = np.arange(0, speed.size, speed.shape[1])[:, np.newaxis]

@@ -79,11 +79,23 @@ class SpeedTable:
     @cached_property
     def largest_throughput_pa_m3_s(self) -> FloatArray:
         """Largest S·p up to each node, above zero, shape (n_pumps, grid.count)."""
-        carried = np.maximum(self.speed_m3_s * self.grid.pressure_pa, LEAST_PA_M3_S)
-        # going along the nodes is slow, and most pumps carry the more the higher the pressure
-        falls = (carried[:, 1:] < carried[:, :-1]).any(axis=1)
-        carried[falls] = np.maximum.accumulate(carried[falls], axis=1)
-        return carried
+        return largest_so_far(np.maximum(self.speed_m3_s * self.grid.pressure_pa, LEAST_PA_M3_S))
+
+
+def largest_so_far(rows: FloatArray) -> FloatArray:
+    """Return the largest value up to each place of each row; it may be the array itself.
+
+    Parameters
+    ----------
+    rows : array, shape (n, k)
+        Values along rows, such as throughputs along the nodes of a grid. [any]
+    """
+    # going along the places is slow, and most pumps carry the more the higher the pressure
+    falls = (rows[:, 1:] < rows[:, :-1]).any(axis=1)
+    if falls.any():
+        rows = rows.copy()
+        rows[falls] = np.maximum.accumulate(rows[falls], axis=1)
+    return rows
 
 
 LEAST_PA_M3_S = 1e-100
