@@ -17,7 +17,7 @@ from server.catalog.items import Catalog, RootsBooster, Trap, TurboPump
 from server.fit.alike import Groups, SharedSpeeds, Speeds
 from server.fit.candidates import Back
 from server.fit.geometry import groups_by_line, rough_line, rough_line_to_trap
-from server.fit.inlet import Lines, cold_surface_speed, is_caught, over_trap_pa
+from server.fit.inlet import Lines, cold_surface_speed, is_caught, over_held_pa
 from server.fit.memory import shelf
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
@@ -146,7 +146,7 @@ class BackTables:
     def resting_pa(self) -> FloatArray:
         """Vapour pressure over what each back's trap holds, while vapour is pumped."""
         traps = Groups.by(back.skus[2] for back in self.backs)
-        over = [_resting_pa(back, self.requirements) for back in self._some(traps.first)]
+        over = [over_held_pa(back.trap, self.requirements) for back in self._some(traps.first)]
         return np.array(over)[traps.of]
 
     def only(self, backs: IntArray) -> BackTables:
@@ -252,13 +252,3 @@ def back_tables(
 ) -> BackTables:
     """Return the speeds of all backs for the species of the load."""
     return BackTables(tuple(backs), tuple(species), requirements, catalog)
-
-
-def _resting_pa(back: Back, requirements: Requirements) -> float:
-    """Vapour pressures over the trap add up: ices that dissolve in each other have less."""
-    vapours = dict.fromkeys(load.substance for load in requirements.process.vapour)
-    return sum(
-        over_trap_pa(vapour, back.trap)
-        for vapour in vapours
-        if back.trap is not None and is_caught(vapour, back.trap, requirements)
-    )

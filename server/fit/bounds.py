@@ -33,10 +33,9 @@ def hopeful_fronts(states: FrontStates, backs: int) -> tuple[IntArray, Counter[s
     ratios = np.stack([bounds[key] for key in keys])
     hopeless = (ratios < 1.0 - ROUNDING).any(axis=0)
     worst = np.argmin(np.where(np.isnan(ratios), np.inf, ratios), axis=0)
-    counts: Counter[str] = Counter()
-    for row in np.nonzero(hopeless)[0]:
-        counts[keys[worst[row]].value] += backs
-    return np.nonzero(~hopeless)[0], counts
+    missing = np.bincount(worst[hopeless], minlength=len(keys)).tolist()
+    counts = Counter({key.value: backs * n for key, n in zip(keys, missing, strict=True) if n})
+    return np.flatnonzero(~hopeless), counts
 
 
 def front_bounds(states: FrontStates) -> Mapping[MarginKey, FloatArray]:
@@ -112,14 +111,15 @@ def hopeful_backs(
     lowest = steady_state(load, speeds.tables, speeds.rows).only(speeds.of)
     hopeless = _bound(allowed, lowest) < 1.0 - ROUNDING
     missing = int(hopeless.sum())
-    return np.nonzero(~hopeless)[0], Counter({key.value: missing} if missing else {})
+    return np.flatnonzero(~hopeless), Counter({key.value: missing} if missing else {})
 
 
 def _allowed_pa(
     field: Field, requirements: Requirements, volume_m3: float
 ) -> tuple[MarginKey, float]:
     """Highest pressure that a back alone may come to rest at, and the margin it is part of."""
-    real = [front.pump for front in field.fronts if front is not None]
+    real = {front.pump.sku: front.pump for front in field.fronts if front is not None}
     if not real:
         return MarginKey.ULTIMATE, requirements.target_pressure_pa
-    return MarginKey.CROSSOVER, max(highest_crossover_pa(pump, volume_m3) for pump in real)
+    highest = max(highest_crossover_pa(pump, volume_m3) for pump in real.values())
+    return MarginKey.CROSSOVER, highest

@@ -14,7 +14,7 @@ import numpy as np
 
 from server.fit.alike import Groups, Speeds
 from server.fit.candidates import Front
-from server.fit.inlet import InletTables, is_caught, over_trap_pa
+from server.fit.inlet import InletTables, over_held_pa
 from server.fit.loads import Loads
 from server.fit.pump_limits import PumpLimits, limits_for
 from server.fit.requirements import Requirements
@@ -60,16 +60,6 @@ def resting_pressures_pa(fronts: Sequence[Front]) -> FloatArray:
     return resting
 
 
-def over_front_trap_pa(front: Front, requirements: Requirements) -> float:
-    """Return the pressure over the vapours that a front's trap holds while the process runs."""
-    vapours = dict.fromkeys(load.substance for load in requirements.process.vapour)
-    return sum(
-        over_trap_pa(gas, front.trap)
-        for gas in vapours
-        if front.trap is not None and is_caught(gas, front.trap, requirements)
-    )
-
-
 @dataclass(frozen=True)
 class FrontStates:
     """The states of n fronts with nothing but their own pressure at rest; solved when asked for."""
@@ -80,6 +70,9 @@ class FrontStates:
     inlet: InletTables
     _limits: dict[tuple[tuple[str, float], ...], PumpLimits] = field(default_factory=dict)
     """Of the arrangements, by the load."""
+    _reaching: dict[tuple[tuple[str, float], ...], list[tuple[BoolArray, dict[str, float]]]] = (
+        field(default_factory=dict, init=False)
+    )
 
     @cached_property
     def base_load(self) -> Mapping[str, float]:
@@ -99,8 +92,8 @@ class FrontStates:
     @cached_property
     def process_resting_pa(self) -> FloatArray:
         """Pressure without gas load while vapour is pumped: what traps hold has one of its own."""
-        over = [over_front_trap_pa(front, self.requirements) for front in self.fronts]
-        return np.asarray(self.resting_pa + np.array(over))
+        over = [over_held_pa(trap, self.requirements) for _, trap in self.inlet.arrangements]
+        return np.asarray(self.resting_pa + np.array(over)[self.inlet.row_of_front])
 
     def limits(self, load: Mapping[str, float]) -> PumpLimits:
         """Return the limits of the pumps for the gas that reaches them."""
@@ -148,14 +141,17 @@ class FrontStates:
 
     def reaching(self, load: Mapping[str, float]) -> list[tuple[BoolArray, dict[str, float]]]:
         """Return fronts whose traps hold the same vapours, with the load that reaches them."""
-        beyond = self.inlet.beyond_trap(load)
-        groups = Groups.by(zip(*(flow.tolist() for flow in beyond.values()), strict=True))
-        group_of_front = groups.of[self.inlet.row_of_front]
-        return [
-            (group_of_front == number, {gas: float(flow[row]) for gas, flow in beyond.items()})
-            for number, row in enumerate(groups.first)
-            if np.any(group_of_front == number)
-        ]
+        key = tuple(load.items())
+        if key not in self._reaching:
+            beyond = self.inlet.beyond_trap(load)
+            groups = Groups.by(zip(*(flow.tolist() for flow in beyond.values()), strict=True))
+            group_of_front = groups.of[self.inlet.row_of_front]
+            self._reaching[key] = [
+                (group_of_front == number, {gas: float(flow[row]) for gas, flow in beyond.items()})
+                for number, row in enumerate(groups.first)
+                if (group_of_front == number).any()
+            ]
+        return self._reaching[key]
 
     def only(self, fronts: IntArray) -> FrontStates:
         """Return the states of some of the fronts; those that are solved already are kept."""

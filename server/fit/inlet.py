@@ -138,6 +138,19 @@ def over_trap_pa(gas: str, trap: Trap) -> float:
     return _saturation_pa(gas, trap.surface_k)
 
 
+def over_held_pa(trap: Trap | None, requirements: Requirements) -> float:
+    """Return the pressure over the vapours that a trap holds while the process runs.
+
+    They add up: ices that dissolve in each other have less.
+    """
+    vapours = dict.fromkeys(load.substance for load in requirements.process.vapour)
+    return sum(
+        over_trap_pa(gas, trap)
+        for gas in vapours
+        if trap is not None and is_caught(gas, trap, requirements)
+    )
+
+
 @lru_cache(maxsize=256)
 def _saturation_pa(gas: str, temperature_k: float) -> float:
     if temperature_k > SATURATION[gas].high_k:

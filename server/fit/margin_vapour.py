@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from server.catalog.items import CapturePump, Trap
+from server.fit.alike import Groups
 from server.fit.candidates import Back, Front
 from server.fit.case import Case, Ledger, ledger
 from server.fit.drying import drawn_ratio, goods_sources
@@ -84,11 +85,20 @@ def _capacity_kg(case: Case, substance: str) -> FloatArray:
     The first trap on the way takes it all; one behind it gets only what passes.
     """
     asked = case.requirements
-    behind = np.array([[holds_kg(back.trap, substance, asked) for back in case.backs]])
+    behind = _held_kg([back.trap for back in case.backs], substance, asked)[np.newaxis]
     if case.states.inlet is None:
         return behind
-    before = np.array([[holds_kg(front.trap, substance, asked)] for front in case.fronts])
+    before = _held_kg([front.trap for front in case.fronts], substance, asked)[:, np.newaxis]
     return np.where(before > 0.0, before, behind)
+
+
+def _held_kg(
+    traps: Sequence[Trap | None], substance: str, requirements: Requirements
+) -> FloatArray:
+    """Return what each of many traps holds of a vapour, shape (n,)."""
+    kinds = Groups.by("" if trap is None else trap.sku for trap in traps)
+    held = [holds_kg(traps[place], substance, requirements) for place in kinds.first]
+    return np.array(held)[kinds.of]
 
 
 def vapour_route(case: Case, front: Front | None, back: Back) -> str:
@@ -128,12 +138,14 @@ def holds_kg(trap: Trap | None, substance: str, requirements: Requirements) -> f
 
 def carried_kg_s(case: Case, substance: str, backs: Sequence[Back]) -> FloatArray:
     """Return the vapour that passes each backing pump uncondensed, shape (1, backs)."""
+    kinds = Groups.by(back.backing.sku for back in backs)
+    pumps = [backs[place].backing for place in kinds.first]
     ballast = Ballast(
-        flow_m3_s=np.array([back.backing.ballast_m3_s for back in backs]),
+        flow_m3_s=np.array([pump.ballast_m3_s for pump in pumps]),
         saturation_pa=np.array(
-            [saturation_at_exhaust_pa(substance, back.backing.exhaust_k) for back in backs]
+            [saturation_at_exhaust_pa(substance, pump.exhaust_k) for pump in pumps]
         ),
-        exhaust_pa=np.array([back.backing.exhaust_valve_pa for back in backs]),
+        exhaust_pa=np.array([pump.exhaust_valve_pa for pump in pumps]),
         ambient_vapour_pa=ROOM_WATER_PA if substance == "water" else 0.0,
     )
     permanent = sum(
@@ -143,7 +155,7 @@ def carried_kg_s(case: Case, substance: str, backs: Sequence[Back]) -> FloatArra
     )
     carried = vapour_carried_pa_m3_s(ballast, permanent)
     per_throughput = SPECIES[substance].molar_mass_kg_mol / (GAS_CONSTANT_J_MOL_K * PUMP_K)
-    result: FloatArray = np.asarray(carried * per_throughput)[np.newaxis]
+    result: FloatArray = np.asarray(carried * per_throughput)[np.newaxis, kinds.of]
     return result
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -100,18 +100,20 @@ def compressions_left(asked: Sequence[Compressing]) -> list[float]:
     return left
 
 
-def compression_rows(pumps: Sequence[TurboPump], gas: str, foreline_pa: FloatArray) -> FloatArray:
-    """Return the compressions of many turbomolecular pumps for a gas.
+def compression_rows(
+    pumps: Sequence[TurboPump], gases: Collection[str], foreline_pa: FloatArray
+) -> FloatArray:
+    """Return the compressions of many turbomolecular pumps for several gases, (gases, n, m).
 
     Parameters
     ----------
     pumps : sequence, n
         The pumps.
-    gas : str
-        The gas.
+    gases : collection of str
+        The gases.
     foreline_pa : array, shape (n, m)
         Foreline pressures of each. [Pa]
     """
-    stated = np.array([[compression_for(pump.compression, gas)] for pump in pumps])
+    stated = [[[compression_for(pump.compression, gas)] for pump in pumps] for gas in gases]
     tolerable = np.array([[pump.tolerable_foreline_pa] for pump in pumps])
     return compression_at_foreline(stated, foreline_pa, tolerable)

@@ -14,7 +14,7 @@ import numpy as np
 
 from server.catalog.arrays import GRID
 from server.catalog.items import TurboPump, VapourPump
-from server.fit.alike import SharedSpeeds, Speeds
+from server.fit.alike import Groups, SharedSpeeds, Speeds
 from server.fit.backing import BackTables
 from server.fit.candidates import Back, Front
 from server.fit.foreline import Foreline, ForelineRuns
@@ -249,12 +249,10 @@ class HighVacuumStates:
         foreline_pa = line.pressure_pa(load)[self._outlets[1][rows]]
         standing = np.isfinite(foreline_pa)
         pressed = np.where(standing, foreline_pa, 0.0)
-        added = np.where(standing, 0.0, np.nan)
-        pumps = [self._turbo(row) for row in rows]
-        for gas, share in line.shares(load).items():
-            if share.any():
-                added += pressed * share / compression_rows(pumps, gas, pressed)
-        return added
+        shares = {gas: share for gas, share in line.shares(load).items() if share.any()}
+        compression = compression_rows([self._turbo(row) for row in rows], shares, pressed)
+        per_gas = pressed * np.array([*shares.values()])[:, np.newaxis] / compression
+        return np.where(standing, per_gas.sum(axis=0), np.nan)
 
     def _turbo(self, position: int) -> TurboPump:
         pump = self.fronts[position].pump
@@ -342,13 +340,16 @@ class HighVacuumStates:
             backed = mask & (outlet_row >= 0)
             if not backed.any():
                 continue
+            pumps = np.flatnonzero(backed)
             own = (limits.largest_pa_m3_s, limits.no_load_pa, limits.full_load_pa)
-            keys = np.stack([outlet_row, *own])[:, backed]
-            distinct, row = np.unique(keys, axis=1, return_inverse=True)
-            found = line.largest_throughput_pa_m3_s(
-                reaching, distinct[0].astype(np.intp), distinct[1], distinct[2], distinct[3]
+            alike = Groups.by(
+                zip(*(term[pumps].tolist() for term in (outlet_row, *own)), strict=True)
             )
-            capacity[backed] = found[row.ravel()]
+            first = pumps[alike.first]
+            found = line.largest_throughput_pa_m3_s(
+                reaching, outlet_row[first], *(term[first] for term in own)
+            )
+            capacity[pumps] = found[alike.of]
         return capacity
 
     def _crossover_limit(self, burst_pa_m3_s: FloatArray) -> FloatArray:
@@ -358,32 +359,18 @@ class HighVacuumStates:
         (Hablanian 1997), the burst that follows is over within ``BURST_S``, and the pressure is
         well below the tolerable foreline pressure. Others: their own start pressure.
         """
-        skus = np.array([front.pump.sku for front in self.fronts])
-        _, first, row = np.unique(skus, return_index=True, return_inverse=True)
-        pumps = [self.fronts[position].pump for position in first]
-        limit = np.empty((len(pumps), len(self.backs)))
+        kinds = Groups.by(front.pump.sku for front in self.fronts)
+        pumps = [self.fronts[place].pump for place in kinds.first]
+        own = np.array([[highest_crossover_pa(pump, self.loads.volume_m3)] for pump in pumps])
+        limit = np.repeat(own, len(self.backs), axis=1)
         jets = np.array([isinstance(pump, VapourPump) for pump in pumps])
-        limit[~jets] = np.array(
-            [
-                [highest_crossover_pa(pump, self.loads.volume_m3)]
-                for pump in pumps
-                if not isinstance(pump, VapourPump)
-            ]
-        ).reshape(-1, 1)
         if jets.any():
-            carried = np.maximum(burst_pa_m3_s[first[jets]], 1e-12)
+            carried = np.maximum(burst_pa_m3_s[kinds.first[jets]], 1e-12)
             speeds = self.backing.chamber
-            rows = np.tile(speeds.rows[speeds.of], int(jets.sum()))
+            rows = np.tile(speeds.rows[speeds.of], len(carried))
             level = steady_state({AIR: carried.ravel()}, speeds.tables, rows).pressure_pa
             burst = carried * BURST_S / self.loads.volume_m3
-            share = np.array(
-                [
-                    [highest_crossover_pa(pump, self.loads.volume_m3)]
-                    for pump in pumps
-                    if isinstance(pump, VapourPump)
-                ]
-            )
-            lowest = np.fmin(np.fmin(level.reshape(carried.shape), burst), share)
+            lowest = np.fmin(np.fmin(level.reshape(carried.shape), burst), limit[jets])
             # what carries nothing is never handed a chamber: the tables' end, which none reaches
             limit[jets] = np.maximum(lowest, GRID.low_pa)
-        return limit[row.ravel()]
+        return limit[kinds.of]

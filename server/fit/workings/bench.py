@@ -16,7 +16,7 @@ from server.fit.costs import Purse
 from server.fit.evacuation import crossover_pressure_pa
 from server.fit.explain import Spot, reaching_load
 from server.fit.foreline import Standing
-from server.fit.front_states import over_front_trap_pa, process_time_s
+from server.fit.front_states import process_time_s
 from server.fit.geometry import (
     Outlet,
     chamber_line,
@@ -26,7 +26,7 @@ from server.fit.geometry import (
     rough_line,
     rough_line_to_trap,
 )
-from server.fit.inlet import is_caught
+from server.fit.inlet import is_caught, over_held_pa
 from server.fit.loads import AIR, Loads
 from server.fit.pump_limits import Compressing, compressions_left
 from server.fit.requirements import Requirements
@@ -376,7 +376,7 @@ class Bench:
         """Pressure over the vapour that the front's trap holds while the process runs."""
         if self.front is None or not state.working:
             return 0.0
-        return over_front_trap_pa(self.front, self.requirements)
+        return over_held_pa(self.front.trap, self.requirements)
 
     @cached_property
     def resting_pa(self) -> float:
