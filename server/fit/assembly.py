@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Set as AbstractSet
+from functools import lru_cache
 
 from server.catalog.compatibility import OIL_TRAPS
 from server.catalog.flanges import Flange
@@ -39,7 +40,7 @@ from server.fit.instruments import (
     join_foreline_interlock,
     vent_assembly,
 )
-from server.fit.joints import bench
+from server.fit.joints import SameCatalog, bench
 from server.fit.kit import Assembly, Kit, PlacedPart, Stage, supplied_shapes
 from server.fit.requirements import Cleanliness, Hazard, LineRun
 from server.fit.results import Role
@@ -269,7 +270,12 @@ def _stops_oil(trap: Trap | None) -> bool:
 
 def _valve_for(role: ValveRole, flange: Flange, catalog: Catalog) -> Valve | None:
     """Return the valve nearest to a flange: mating first, then as wide, then as near in size."""
-    valves = [valve for valve in catalog.of_type(Valve) if valve.role is role]
+    return _nearest_valve(SameCatalog(catalog), role, flange)
+
+
+@lru_cache(maxsize=1024)
+def _nearest_valve(key: SameCatalog, role: ValveRole, flange: Flange) -> Valve | None:
+    valves = [valve for valve in key.catalog.of_type(Valve) if valve.role is role]
 
     def distance(valve: Valve) -> tuple[bool, bool, float, object, str]:
         ratio = valve.flange.bore_m / flange.bore_m

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.catalog.flanges import Flange
-from server.catalog.items import CapturePump, Catalog, Filter, Item, Pump, Trap, TurboPump
+from server.catalog.items import CapturePump, Catalog, Item, Pump, Trap, TurboPump
+from server.fit.alike import Groups
 from server.fit.assembly import (
     Assembly,
     backing_assembly,
@@ -66,11 +67,11 @@ class ComponentCost:
 
 @dataclass(frozen=True)
 class OwnCost:
-    """What pumps cost with their first fill, in a year's energy, and in later upkeep."""
+    """What pumps cost with their first fill, and in minor units their energy and later upkeep."""
 
     purchase: Decimal
-    energy: Decimal
-    consumables: Decimal
+    energy_per_year: int
+    consumables: int
 
 
 class Purse:
@@ -125,14 +126,17 @@ class Purse:
         back_sum, open_back = self._back_costs(field, columns)
         joints, gaps = self._joints(field, rows, columns)
         fixed = self._minor(self.shared_assembly().price)
-        both = front_sum[:, np.newaxis, :] + back_sum[np.newaxis, :, :]
+        alone = back_sum
         if captures[rows].any():
-            roughing, _ = self._roughing._back_costs(field, columns)
-            both[captures] = front_sum[captures][:, np.newaxis, :] + roughing[np.newaxis, :, :]
+            alone, _ = self._roughing._back_costs(field, columns)
+        purchase, energy, consumables = (
+            np.where(captures[:, np.newaxis], only_roughing, backing) + front[:, np.newaxis]
+            for front, backing, only_roughing in zip(front_sum.T, back_sum.T, alone.T, strict=True)
+        )
         return CostTable(
-            purchase=both[..., 0] + joints + fixed,
-            energy_per_year=both[..., 1],
-            consumables=both[..., 2],
+            purchase=purchase + joints + fixed,
+            energy_per_year=energy,
+            consumables=consumables,
             open_joints=open_front[:, np.newaxis] | open_back[np.newaxis, :] | gaps,
         )
 
@@ -146,13 +150,12 @@ class Purse:
         if front is None:
             return ComponentCost((0, 0, 0), is_open=False)
         grade = front.fluid.grade if front.fluid else None
-        trap = front.trap.sku if front.trap else ""
 
         def price() -> ComponentCost:
             grades = {front.pump.sku: grade}
             return self._component((front.pump,), self.front_assembly(front), grades, front.trap)
 
-        key = ("front cost", front.pump.sku, grade, trap, self._inlet_number, self._terms_number)
+        key = ("front cost", front.skus, grade, self._inlet_number, self._terms_number)
         return self._memory.once(key, price)
 
     def back_cost(self, back: Back, field: Field) -> ComponentCost:
@@ -168,27 +171,31 @@ class Purse:
             return self._component(pumps, assembly, {back.backing.sku: grade}, back.trap)
 
         line = self._rough_number if rough else None
-        key = ("back cost", *back.skus, grade, line, self._terms_number)
+        key = ("back cost", back.skus, grade, line, self._terms_number)
         return self._memory.once(key, price)
 
     def front_assembly(self, front: Front) -> Assembly:
         """Return the parts from the chamber to a high-vacuum pump, and its interlocks."""
         line, port = self.requirements.line, self.requirements.chamber.port
-        trap = front.trap.sku if front.trap else ""
-        key = ("front", front.pump.sku, trap, self._inlet_number)
+        key = ("front", front.skus, self._inlet_number)
         return self._memory.once(
             key,
             lambda: (
                 inlet_assembly(port, front.pump, front.trap, line, self.catalog)
-                + interlock_assembly(front.pump, self.catalog)
+                + self._interlocks(front.pump)
             ),
+        )
+
+    def _interlocks(self, pump: Pump) -> Assembly:
+        return self._memory.once(
+            ("interlocks", pump.sku), lambda: interlock_assembly(pump, self.catalog)
         )
 
     def back_assembly(self, back: Back, *, rough: bool) -> Assembly:
         """Return the parts of a back; for a rough stack its line to the chamber as well."""
         asked = self.requirements
         line = (asked.chamber.port, asked.rough_line) if rough else None
-        key = ("back", *back.skus, line, asked.hazards, asked.cleanliness)
+        key = ("back", back.skus, line, asked.hazards, asked.cleanliness)
         return self._memory.once(key, lambda: self._make_back(back, rough=rough))
 
     def _make_back(self, back: Back, *, rough: bool) -> Assembly:
@@ -196,14 +203,14 @@ class Purse:
         parts = backing_assembly(
             back.backing, asked.hazards, asked.cleanliness, self.catalog, back.trap
         )
-        parts += interlock_assembly(back.backing, self.catalog)
+        parts += self._interlocks(back.backing)
         if back.booster is not None and back.booster.outlet is not None:
             entry = back.backing.inlet if back.trap is None else back.trap.inlet
             parts += foreline_assembly(
                 back.booster.outlet, entry, BOOSTER_JOINT, back.booster.kind,
                 self.catalog, back.booster.supplied,
             )  # fmt: skip
-            parts += interlock_assembly(back.booster, self.catalog)
+            parts += self._interlocks(back.booster)
         if rough:
             parts += self.roughing(back, asked.chamber.port, shared=False)
         return parts
@@ -255,23 +262,20 @@ class Purse:
         self, field: Field, rows: IntArray, columns: IntArray
     ) -> tuple[Minor, NDArray[np.bool_]]:
         """Price and gaps of the joints of combinations: one count for each pump and inlet."""
-        shape = (len(field.fronts), len(field.backs))
-        prices, gaps = np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.bool_)
-        inlets: dict[Flange, list[int]] = {}
-        for column in columns:
-            inlets.setdefault(field.backs[column].entry, []).append(int(column))
-        pumps: dict[str, list[int]] = {}
-        for row in rows:
-            front = field.fronts[row]
-            if front is not None:
-                pumps.setdefault(front.pump.sku, []).append(int(row))
-        for same_pump in pumps.values():
-            front = field.fronts[same_pump[0]]
-            for same_inlet in inlets.values():
-                price, is_open = self._joint(front, field.backs[same_inlet[0]])
-                place = np.ix_(same_pump, same_inlet)
-                prices[place], gaps[place] = price, is_open
-        return prices, gaps
+        fronts, backs = [field.fronts[row] for row in rows], [field.backs[col] for col in columns]
+        pumps = Groups.by(front.pump.sku if front else None for front in fronts)
+        inlets = Groups.by(back.entry for back in backs)
+        # the last row and column stand for combinations that nobody asks for
+        pump_of = np.full(len(field.fronts), len(pumps.first))
+        inlet_of = np.full(len(field.backs), len(inlets.first))
+        pump_of[rows], inlet_of[columns] = pumps.of, inlets.of
+        prices = np.zeros((len(pumps.first) + 1, len(inlets.first) + 1), dtype=np.int64)
+        gaps = np.zeros(prices.shape, dtype=np.bool_)
+        for row, pump in enumerate(pumps.first):
+            for column, inlet in enumerate(inlets.first):
+                place = row, column
+                prices[place], gaps[place] = self._joint(fronts[pump], backs[inlet])
+        return prices[:, inlet_of][pump_of], gaps[:, inlet_of][pump_of]
 
     def _joint(self, front: Front | None, back: Back) -> tuple[int, bool]:
         if front is None:
@@ -291,10 +295,11 @@ class Purse:
         grades: dict[str, str | None],
         trap: Trap | None,
     ) -> ComponentCost:
-        own = self._own_cost(pumps, fitted_items(assembly), grades, trap)
-        purchase = own.purchase + assembly.price
-        amounts = (self._minor(purchase), self._minor(own.energy), self._minor(own.consumables))
-        return ComponentCost(amounts, is_open=bool(assembly.open_joints))
+        own = self._own_cost(pumps, assembly.fitted, grades, trap)
+        purchase = self._minor(own.purchase + assembly.price)
+        return ComponentCost(
+            (purchase, own.energy_per_year, own.consumables), is_open=bool(assembly.open_joints)
+        )
 
     def _own_cost(
         self,
@@ -327,9 +332,7 @@ class Purse:
             purchase += first
             consumables += later
         price = self.requirements.commercial.energy_price_per_kwh
-        return OwnCost(
-            purchase, round_money(Decimal(energy) * price, self.catalog.currency), consumables
-        )
+        return OwnCost(purchase, self._minor(Decimal(energy) * price), self._minor(consumables))
 
     def _energy_kwh(self, item: Pump | Trap) -> float:
         """Energy of a pump or trap in a year."""
@@ -353,9 +356,9 @@ class Purse:
     def fitted(self, pump: Pump, front: Front | None, back: Back) -> tuple[Item, ...]:
         """Return the filters and traps that are counted with a pump of a stack."""
         if front is not None and pump.sku == front.pump.sku:
-            return fitted_items(self.front_assembly(front))
+            return self.front_assembly(front).fitted
         if pump.sku == back.backing.sku:
-            return fitted_items(self.back_assembly(back, rough=front is None))
+            return self.back_assembly(back, rough=front is None).fitted
         return ()
 
     def upkeep(
@@ -385,8 +388,3 @@ def _spread(
         amounts[places] = [cost.amounts for cost in costs]
         is_open[places] = [cost.is_open for cost in costs]
     return amounts, is_open
-
-
-def fitted_items(assembly: Assembly) -> tuple[Item, ...]:
-    """Return the filters and traps of an assembly, whose elements and fillings are used up."""
-    return tuple(part.item for part in assembly.parts if isinstance(part.item, Filter | Trap))

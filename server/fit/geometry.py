@@ -11,7 +11,6 @@ from server.catalog.items import Catalog, Trap, Valve
 from server.fit.alike import Groups
 from server.fit.assembly import foreline_valve, isolation_valve, roughing_valve
 from server.fit.candidates import Back, HighVacuumPump
-from server.fit.memory import memory_of
 from server.fit.requirements import LineRun, Requirements
 from server.physics.line import Line, Part, Restriction, Tube
 
@@ -32,11 +31,7 @@ def line_to_trap(
     """Return what stands between the chamber and the trap (or the pump where there is none)."""
     entry = pump.inlet if trap is None else trap.inlet
     parts: list[Part] = list(_tube(requirements.line, requirements.chamber.port or entry, "line"))
-    valve = memory_of(catalog).once(
-        ("isolation valve", entry, pump.kind),
-        lambda: isolation_valve(entry, pump.kind, catalog),
-    )
-    return Line((*parts, *_valve(valve)))
+    return Line((*parts, *_valve(isolation_valve(entry, pump.kind, catalog))))
 
 
 def rough_line(back: Back, requirements: Requirements, catalog: Catalog) -> Line:
@@ -52,10 +47,8 @@ def rough_line(back: Back, requirements: Requirements, catalog: Catalog) -> Line
 def rough_line_to_trap(back: Back, requirements: Requirements, catalog: Catalog) -> Line:
     """Return the part of the rough line in front of the back's trap."""
     run, entry = requirements.rough_line, back.entry
-    valve = memory_of(catalog).once(
-        ("roughing valve", entry, run.bore_m), lambda: roughing_valve(run, entry, catalog)
-    )
-    return Line((*_valve(valve), *_tube(run, entry, "rough line")))
+    valve = _valve(roughing_valve(run, entry, catalog))
+    return Line((*valve, *_tube(run, entry, "rough line")))
 
 
 @dataclass(frozen=True)
@@ -70,11 +63,7 @@ class Outlet:
 def outlet_of(pump: HighVacuumPump, catalog: Catalog) -> Outlet | None:
     """Return the outlet of a pump with its foreline valve; None for pumps without foreline."""
     flange, kind = pump.outlet, pump.kind
-    if flange is None:
-        return None
-    return memory_of(catalog).once(
-        ("outlet", flange, kind), lambda: Outlet(flange, foreline_valve(flange, kind, catalog))
-    )
+    return None if flange is None else Outlet(flange, foreline_valve(flange, kind, catalog))
 
 
 def foreline(outlet: Outlet, back: Back, requirements: Requirements) -> Line:
@@ -101,7 +90,12 @@ def _trap(back: Back) -> tuple[Part, ...]:
 def _tube(run: LineRun, flange: Flange, name: str) -> tuple[Part, ...]:
     if run.length_m <= 0.0:
         return ()
-    return (Tube(run.length_m, run.bore_m or flange.bore_m, run.bends, name),)
+    return (_made_tube(run.length_m, run.bore_m or flange.bore_m, run.bends, name),)
+
+
+@lru_cache(maxsize=4096)
+def _made_tube(length_m: float, bore_m: float, bends: int, name: str) -> Tube:
+    return Tube(length_m, bore_m, bends, name)
 
 
 def restriction(item: Trap | Valve) -> Restriction:

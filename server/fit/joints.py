@@ -11,11 +11,12 @@ import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 from server.catalog.flanges import Flange, FlangeSystem
 from server.catalog.items import Catalog, LinePart, LineShape
 from server.catalog.joining import JOINT_SHAPES
+from server.fit.packing import Pack, cheapest_cover
 
 Family = tuple[str, int]
 """Flanges that mate: system (ISO-K and ISO-F as one) and nominal size."""
@@ -62,6 +63,35 @@ class Bench:
     crossings: Mapping[Family, tuple[Step, ...]]
     """Adaptors and reducers by the family they are entered at, both ways round."""
 
+    def straights(self, shape: LineShape, size: Flange) -> tuple[LinePart, ...]:
+        """Return the tubes or hoses between two flanges of a size."""
+        parts = self.shaped.get((shape, family(size)), ())
+        return tuple(
+            part
+            for part in parts
+            if part.flange_b is not None and part.flange_b.mates_with(size) and part.length_m > 0
+        )
+
+    @cached_property
+    def sizes(self) -> frozenset[Flange]:
+        """Flanges of all tubes and hoses."""
+        return frozenset(
+            part.flange_a
+            for (shape, _), parts in self.shaped.items()
+            if shape in {LineShape.TUBE, LineShape.HOSE}
+            for part in parts
+        )
+
+    def run(self, shape: LineShape, size: Flange, need_mm: int) -> tuple[LinePart, ...]:
+        """Return the tubes or hoses that make up a length at the lowest price.
+
+        Returns
+        -------
+        tuple of LinePart
+            Empty when the catalogue has none of this size.
+        """
+        return _run(self, shape, size, need_mm)
+
     def joint(self, first: Flange, second: Flange) -> tuple[tuple[LinePart, int], ...] | None:
         """Return the parts and pieces that close a joint of two mating flanges.
 
@@ -90,6 +120,17 @@ class Bench:
             Empty when the two mate directly; None when no way exists.
         """
         return _path(self, start, goal)
+
+
+@lru_cache(maxsize=4096)
+def _run(on_bench: Bench, shape: LineShape, size: Flange, need_mm: int) -> tuple[LinePart, ...]:
+    tubes = on_bench.straights(shape, size)
+    if not tubes:
+        return ()
+    joint = on_bench.joint_price(size)
+    packs = [Pack(max(1, round(tube.length_m * 1000)), tube.price + joint) for tube in tubes]
+    counts = cheapest_cover(need_mm, packs)
+    return tuple(tube for tube, count in zip(tubes, counts, strict=True) for _ in range(count))
 
 
 @lru_cache(maxsize=4096)
@@ -125,7 +166,7 @@ def _path(on_bench: Bench, start: Flange, goal: Flange) -> tuple[Step, ...] | No
     return None
 
 
-class _Same:
+class SameCatalog:
     """A catalogue as a key: the very object, since its mapping of items cannot be hashed."""
 
     def __init__(self, catalog: Catalog) -> None:
@@ -135,16 +176,16 @@ class _Same:
         return id(self.catalog)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.catalog is self.catalog
+        return isinstance(other, SameCatalog) and other.catalog is self.catalog
 
 
 def bench(catalog: Catalog) -> Bench:
     """Return a catalogue's line parts, sorted for fitting; sorted once for each catalogue."""
-    return _sorted_bench(_Same(catalog))
+    return _sorted_bench(SameCatalog(catalog))
 
 
 @lru_cache(maxsize=8)
-def _sorted_bench(key: _Same) -> Bench:
+def _sorted_bench(key: SameCatalog) -> Bench:
     catalog = key.catalog
     parts = catalog.of_type(LinePart)
     shapes = (LineShape.TUBE, LineShape.ELBOW, LineShape.HOSE, LineShape.TEE)

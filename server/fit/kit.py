@@ -6,11 +6,19 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 
 from server.catalog.flanges import Flange
-from server.catalog.items import Item, LinePart, LineShape, SuppliedFor, SuppliedPart
+from server.catalog.items import (
+    Filter,
+    Item,
+    LinePart,
+    LineShape,
+    SuppliedFor,
+    SuppliedPart,
+    Trap,
+)
 from server.fit.joints import Bench, family, pieces_per_sku
-from server.fit.packing import Pack, cheapest_cover
 from server.fit.requirements import LineRun
 from server.fit.results import Role
 
@@ -44,10 +52,15 @@ class Assembly:
     parts: tuple[PlacedPart, ...] = ()
     open_joints: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def price(self) -> Decimal:
         """Price of all parts; the price of a sum of assemblies is the sum of their prices."""
         return sum((part.price for part in self.parts), Decimal(0))
+
+    @cached_property
+    def fitted(self) -> tuple[Item, ...]:
+        """Filters and traps, whose elements and fillings are used up."""
+        return tuple(part.item for part in self.parts if isinstance(part.item, Filter | Trap))
 
     def __add__(self, other: Assembly) -> Assembly:
         """Put two assemblies together; equal parts become one line."""
@@ -182,7 +195,7 @@ class Kit:
         """
         size = self.line_size(run, near)
         shape = LineShape.TUBE
-        if flexible and self._straights(LineShape.HOSE, size):
+        if flexible and self.bench.straights(LineShape.HOSE, size):
             shape = LineShape.HOSE
         stages = list(self._straight_stages(run, size, shape))
         if shape is LineShape.TUBE:
@@ -193,8 +206,7 @@ class Kit:
         """Return the flange size of a run: the smallest wide enough, near's system first."""
         if run.bore_m is None:
             return near
-        ends = {part.flange_a for part in self._all_straights()}
-        wide = [end for end in ends if end.bore_m >= _BORE_TOLERANCE * run.bore_m]
+        wide = [end for end in self.bench.sizes if end.bore_m >= _BORE_TOLERANCE * run.bore_m]
         if not wide:
             self.gap(f"No tube or hose of the catalogue is {run.bore_m * 1000:.0f} mm wide.")
             return near
@@ -221,39 +233,17 @@ class Kit:
             parts.append(PlacedPart(role, item, math.ceil(pieces / in_one), note))
         return Assembly(tuple(parts), tuple(dict.fromkeys(self._gaps)))
 
-    def _all_straights(self) -> list[LinePart]:
-        shapes = (LineShape.TUBE, LineShape.HOSE)
-        return [
-            part
-            for (shape, _), parts in self.bench.shaped.items()
-            if shape in shapes
-            for part in parts
-        ]
-
-    def _straights(self, shape: LineShape, size: Flange) -> tuple[LinePart, ...]:
-        parts = self.bench.shaped.get((shape, family(size)), ())
-        return tuple(
-            part
-            for part in parts
-            if part.flange_b is not None and part.flange_b.mates_with(size) and part.length_m > 0
-        )
-
     def _straight_stages(self, run: LineRun, size: Flange, shape: LineShape) -> tuple[Stage, ...]:
         need_mm = round(run.length_m * 1000 * _LENGTH_TOLERANCE)
         if need_mm <= 0:
             return ()
-        tubes = self._straights(shape, size)
+        tubes = self.bench.run(shape, size, need_mm)
         if not tubes:
             self.gap(f"The catalogue has no tube of {size} for the run of {run.length_m:g} m.")
-            return ()
-        joint = self.bench.joint_price(size)
-        packs = [Pack(max(1, round(tube.length_m * 1000)), tube.price + joint) for tube in tubes]
-        counts = cheapest_cover(need_mm, packs)
         note = f"for the run of {run.length_m:g} m"
         return tuple(
             Stage(Role.LINE, tube, tube.flange_a, tube.flange_b or tube.flange_a, note)
-            for tube, count in zip(tubes, counts, strict=True)
-            for _ in range(count)
+            for tube in tubes
         )
 
     def _elbow_stages(self, run: LineRun, size: Flange) -> tuple[Stage, ...]:

@@ -35,12 +35,11 @@ class Memory:
     def once(self, key: Hashable, make: Callable[[], Value]) -> Value:
         """Return the value of a key, made when it is not there."""
         try:
-            return cast(Value, self._values[key])
+            known: Value = self._values[key]
         except KeyError:
-            pass
-        value = make()
-        self.keep(key, value)
-        return value
+            known = make()
+            self.keep(key, known)
+        return known
 
     def each(
         self, asked: Mapping[Key, Asked], make: Callable[[list[Asked]], Iterable[Value]]
