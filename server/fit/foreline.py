@@ -9,7 +9,6 @@ from functools import cached_property
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.errors import OutOfRange
 from server.fit.alike import Groups, SharedSpeeds
 from server.fit.behind import parts_behind
 from server.fit.candidates import Back
@@ -20,13 +19,10 @@ from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
+from server.physics.roots import at_rising_roots
 from server.physics.species import SPECIES
 from server.physics.speedtable import SpeedTable, gather, rest_pressure_pa
 from server.physics.steady import steady_state
-
-_ROOT_STEPS = 120  # twice as many as halving alone would need
-_ROOT_CLOSE = 1e-11
-_ROUNDING = 4.0 * float(np.finfo(np.float64).eps)
 
 
 class ForelineRuns:
@@ -206,31 +202,19 @@ class _Carrying:
     full_load_pa: FloatArray
 
     def largest_pa_m3_s(self) -> FloatArray:
-        """Return the flow at the root, the pump's own largest where that comes first.
-
-        Looks for x, the place of the pressure at the back on the grid, where the logarithm of what
-        the back and the pressure there ask of the line over what the line can do is zero: nearly
-        straight lines of x, so that Newton's method is soon there. Where a step would leave the
-        bracket it is halved.
-        """
-        # nothing is asked at no pressure, too much at the tolerable pressure without load
-        low = np.zeros(len(self.row))
-        high = np.minimum(np.log(self.no_load_pa / GRID.low_pa) / GRID.step, GRID.count - 1.0)
-        place = high
-        for _ in range(_ROOT_STEPS):
-            flow, miss, slope = self._asked(place)
-            settled = (np.abs(miss) < _ROOT_CLOSE) | (high - low < _ROUNDING * high)
-            if settled.all():
-                return np.asarray(np.minimum(flow, self.own_largest))
-            asks = miss >= 0.0
-            low, high = np.where(asks, low, place), np.where(asks, place, high)
-            guess = place - miss / np.where(slope > 0.0, slope, np.inf)
-            inside = (guess > low) & (guess < high)
-            place = np.where(settled, place, np.where(inside, guess, 0.5 * (low + high)))
-        raise OutOfRange("What the forelines carry could not be found.")
+        """Return the flow at the root, the pump's own largest where that comes first."""
+        # at no pressure nothing is asked, at the tolerable one without load or above too much
+        highest = np.log(self.no_load_pa / GRID.low_pa) / GRID.step
+        high = np.minimum(highest, GRID.count - 1.0)
+        return np.asarray(np.minimum(at_rising_roots(self._asked, high, high), self.own_largest))
 
     def _asked(self, place: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return the flow, ln(asked of the line ÷ what it can do), and how that rises with x."""
+        """Return ln(asked of the line ÷ what it can do), its rise with the place, and the flow.
+
+        The place is that of the pressure at the back on the grid. Of it the logarithms are nearly
+        straight lines: the pressure there and the flow into the back ask for more and more, what
+        the line can do from the tolerable pressure falls.
+        """
         cell = np.minimum(place.astype(np.intp), GRID.count - 2)
         speed, rise = gather(
             self.speeds.speed_m3_s.ravel(), self.row * GRID.count, cell, place - cell
@@ -244,4 +228,4 @@ class _Carrying:
         tolerable = np.maximum(self.no_load_pa - falls * np.minimum(share, 1.0), GRID.low_pa)
         able, passing = self.potential.in_cells(self.line, GRID.cell_of(tolerable), tolerable)
         less_able = np.where(share < 1.0, passing * falls * more_flow / self.own_largest, 0.0)
-        return flow, np.log(asked / able), more_asked / asked + less_able / able
+        return np.log(asked / able), more_asked / asked + less_able / able, flow

@@ -1,13 +1,15 @@
-"""Roots within a bracket, of one function or of many at once [CHANDRUPATLA-1997].
+"""Roots within a bracket, of one function or of many at once.
 
-Inverse quadratic interpolation where the three last points promise that it works, else halving.
-Written here because the library that has it takes longer to load than an answer takes.
+Without slopes: inverse quadratic interpolation where the three last points promise that it works,
+else halving [CHANDRUPATLA-1997]. With slopes: Newton's method, else halving. Written here because
+the library that has it takes longer to load than an answer takes.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import TypeVar
 
 import numpy as np
 
@@ -16,6 +18,9 @@ from server.physics.arrays import BoolArray, FloatArray
 
 _MOST_STEPS = 200  # halving alone takes a double apart in less
 _ROUNDING = 2.0 * float(np.finfo(np.float64).eps)
+_CLOSE = 1e-11  # a function that tells a share of something is at its root there
+
+Found = TypeVar("Found")
 
 
 def root_between(
@@ -134,3 +139,41 @@ def _shares(
         share = to_two + (three - one) / (two - one) * to_three
         inside = (height**2 < place) & ((1.0 - height) ** 2 < 1.0 - place)
     return np.where(inside & np.isfinite(share), share, 0.5)
+
+
+def at_rising_roots(
+    law: Callable[[FloatArray], tuple[FloatArray, FloatArray, Found]],
+    high: FloatArray,
+    start: FloatArray,
+) -> Found:
+    """Return what many laws give at their roots between zero and a place of each.
+
+    Newton's method from a first guess; where a step would leave the bracket it is halved.
+
+    Parameters
+    ----------
+    law : callable
+        Of an array of places: by which share each law misses, not above zero at place 0 and not
+        below at ``high``; how that rises with the place; and what is wanted of the root. [any]
+    high : array, shape (n,)
+        Upper ends of the brackets. [any]
+    start : array, shape (n,)
+        First guesses, within the brackets. [any]
+
+    Raises
+    ------
+    OutOfRange
+        A root could not be found.
+    """
+    low, place, narrow = np.zeros_like(high), start, 2.0 * _ROUNDING * high
+    for _ in range(_MOST_STEPS):
+        miss, slope, found = law(place)
+        settled = (np.abs(miss) < _CLOSE) | (high - low < narrow)
+        if settled.all():
+            return found
+        above = miss >= 0.0
+        low, high = np.where(above, low, place), np.where(above, place, high)
+        guess = place - miss / np.where(slope > 0.0, slope, np.inf)
+        inside = (guess > low) & (guess < high)
+        place = np.where(settled, place, np.where(inside, guess, 0.5 * (low + high)))
+    raise OutOfRange("The roots could not be found.")

@@ -10,11 +10,9 @@ from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
+from server.physics.roots import at_rising_roots
 from server.physics.speedtable import LogGrid, SpeedTable
 
-_ROOT_STEPS = 120  # twice as many as halving alone would need
-_ROOT_CLOSE = 1e-10
-_ROUNDING = 4.0 * float(np.finfo(np.float64).eps)  # of a place in a cell
 _TRIED = 24  # nodes looked at in one go, where the lowest possible one does not carry the load
 _NEARLY_ONE = 1.0 + 1e-12
 _NO_SPEED_M3_S = 1e-150  # stands for none where it divides: what a load needs then is out of reach
@@ -199,38 +197,29 @@ def _need_at_nodes(problem: _Problem, nodes: IntArray) -> FloatArray:
 
 
 def _settle_in_cells(problem: _Problem, cell: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Root of need(p) = p in each cell and the gases' parts, by Newton within a bracket.
+    """Root of need(p) = p in each cell and the gases' parts.
 
     Works on x, the place in the cell, and p/need − 1, which is below zero at 0 and not at 1: with
     one gas it is a straight line but for the change of p itself, so that the chord is a good first
-    guess. Where a step would leave the bracket it is halved.
+    guess.
     """
-    grid, offset_pa = problem.grid, problem.offset_pa
+    grid, loads, offset_pa = problem.grid, problem.loads, problem.offset_pa
     at_low, at_high = problem.speeds(cell), problem.speeds(cell + 1)
     rise, floor_pa = at_high - at_low, grid.pressure_pa[cell]
 
-    def shares_of(speed: FloatArray) -> FloatArray:
-        return np.asarray(problem.loads / np.maximum(speed, _NO_SPEED_M3_S))
-
-    low, high = np.zeros(cell.size), np.ones(cell.size)
-    short = floor_pa / (offset_pa + shares_of(at_low).sum(axis=0)) - 1.0
-    spare = grid.pressure_pa[cell + 1] / (offset_pa + shares_of(at_high).sum(axis=0)) - 1.0
-    place = np.minimum(np.maximum(short / (short - spare), 0.0), 1.0)
-    for _ in range(_ROOT_STEPS):
+    def law(place: FloatArray) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
         speed = np.maximum(at_low + rise * place, _NO_SPEED_M3_S)
-        shares = problem.loads / speed
+        shares = loads / speed
         need = offset_pa + shares.sum(axis=0)
         pressure = floor_pa * np.exp(place * grid.step)
         ratio = pressure / need
-        miss = ratio - 1.0
-        settled = (np.abs(miss) < _ROOT_CLOSE) | (high - low < _ROUNDING)
-        if settled.all():
-            return pressure, shares
-        carried = miss >= 0.0
-        low, high = np.where(carried, low, place), np.where(carried, place, high)
-        steepness = (shares * rise / speed).sum(axis=0)
-        slope = ratio * (grid.step + steepness / need)
-        guess = place - miss / np.where(slope > 0.0, slope, np.inf)
-        inside = (guess > low) & (guess < high)
-        place = np.where(settled, place, np.where(inside, guess, 0.5 * (low + high)))
-    raise OutOfRange("The pressures at which the pumps settle could not be found.")
+        steepness = (shares * rise / speed).sum(axis=0) / need
+        return ratio - 1.0, ratio * (grid.step + steepness), (pressure, shares)
+
+    def miss(pressure_pa: FloatArray, speed: FloatArray) -> FloatArray:
+        shares = loads / np.maximum(speed, _NO_SPEED_M3_S)
+        return np.asarray(pressure_pa / (offset_pa + shares.sum(axis=0)) - 1.0)
+
+    short, spare = miss(floor_pa, at_low), miss(grid.pressure_pa[cell + 1], at_high)
+    chord = np.minimum(np.maximum(short / (short - spare), 0.0), 1.0)
+    return at_rising_roots(law, np.ones(cell.size), chord)

@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 
 from server.errors import OutOfRange
 from server.physics.arrays import FloatArray, floats
-from server.physics.roots import root_between, roots_between
+from server.physics.roots import at_rising_roots, root_between, roots_between
 
 
 @given(st.floats(-3.0, 3.0), st.floats(0.01, 30.0), st.floats(0.0, 4.0))
@@ -87,3 +87,44 @@ def test_without_a_change_of_sign_there_is_no_answer() -> None:
         root_between(lambda _x: math.nan, -1.0, 1.0)
     with pytest.raises(OutOfRange):
         roots_between(lambda x: x * x + 1.0, np.array([-1.0]), np.array([1.0]))
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.0, 1.0), st.floats(0.01, 30.0)), min_size=1, max_size=20),
+    st.floats(0.0, 1.0),
+)
+def test_rising_laws_give_what_they_have_at_their_roots(
+    laws: list[tuple[float, float]], start: float
+) -> None:
+    at, steepness = np.array(laws).T
+
+    def law(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        grown = np.exp(steepness * (x - at))
+        return floats(grown - 1.0), floats(steepness * grown), x
+
+    found = at_rising_roots(law, np.ones(len(laws)), np.full(len(laws), start))
+    assert found == pytest.approx(at, abs=2e-9)  # a share of 10⁻¹¹ at the shallowest slope
+
+
+def test_rising_laws_without_a_use_for_their_slopes_are_halved_to_the_last_digits() -> None:
+    jump = np.array([0.3, 7.5])
+
+    def law(x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        return np.where(x < jump, -1.0, 2.0), np.zeros(2), x
+
+    found = at_rising_roots(law, np.array([1.0, 100.0]), np.array([1.0, 100.0]))
+    assert found == pytest.approx(jump, rel=1e-13)
+
+
+def test_rising_laws_take_few_steps_and_wrong_slopes_are_refused() -> None:
+    calls: list[FloatArray] = []
+
+    def law(x: FloatArray, too_steep: float = 1.0) -> tuple[FloatArray, FloatArray, FloatArray]:
+        calls.append(x)
+        return floats(np.expm1(x - 2.0)), floats(too_steep * np.exp(x - 2.0)), x
+
+    high = np.full(3, 10.0)
+    at_rising_roots(law, high, np.array([0.0, 5.0, 10.0]))
+    assert len(calls) < 20  # halving alone would take 50
+    with pytest.raises(OutOfRange, match="could not be found"):
+        at_rising_roots(lambda x: law(x, 1e6), high, high)
