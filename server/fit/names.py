@@ -44,7 +44,7 @@ def resolve_species(text: str) -> str:
     """
     found = _species_by_name().get(_folded(text))
     if found is None:
-        raise UnknownSpecies(text, sorted(SPECIES))
+        raise UnknownSpecies(text, _in_words(SPECIES))
     return found
 
 
@@ -56,12 +56,9 @@ def resolve_vapour(text: str) -> str:
     UnknownName
         When it is not known, or is a gas that does not condense at a pump's temperatures.
     """
-    try:
-        key = resolve_species(text)
-    except UnknownSpecies:
-        raise UnknownName("vapour", text, sorted(SATURATION)) from None
-    if key not in SATURATION:
-        raise UnknownName("vapour", text, sorted(SATURATION))
+    key = _species_by_name().get(_folded(text))
+    if key is None or key not in SATURATION:
+        raise UnknownName("vapour", text, _in_words(SATURATION))
     return key
 
 
@@ -76,8 +73,13 @@ def resolve_material(text: str) -> str:
     folded = _folded(text)
     key = _MATERIAL_ALIASES.get(folded, folded)
     if key not in MATERIALS:
-        raise UnknownName("material", text, MATERIALS)
+        raise UnknownName("material", text, [material_in_words(known) for known in MATERIALS])
     return key
+
+
+def _in_words(keys: Iterable[str]) -> list[str]:
+    """Return the names of some species as people write them, in order."""
+    return sorted(SPECIES[key].name for key in keys)
 
 
 def conditions_of(material: str) -> tuple[str, ...]:

@@ -112,14 +112,14 @@ def line_elements(line: Line) -> tuple[tuple[str, Element], ...]:
         From the chamber to the pump. [-]
     """
     parts = _merged(line.parts)
-    counted = _counted_openings(parts, line.pump_bore_m)
+    counted = _counted_openings(tuple(part.bore_m for part in parts), line.pump_bore_m)
     elements: list[tuple[str, Element]] = []
     bore_before = math.inf
     for part, opening in zip(parts, counted, strict=True):
         narrowing = part.bore_m < bore_before
-        if opening > 0:
+        if opening is not None:
             what = "inlet of the" if math.isinf(bore_before) else "narrowing to the"
-            elements.append((f"{what} {part.name}", Aperture(np.asarray(1 / opening))))
+            elements.append((f"{what} {part.name}", opening))
         elements.append((part.name, _duct(part, narrowing)))
         bore_before = part.bore_m
     return tuple(elements)
@@ -139,23 +139,26 @@ def _merged(parts: tuple[Part, ...]) -> list[Part]:
     return merged
 
 
-def _counted_openings(parts: list[Part], pump_bore_m: float | None) -> list[float]:
-    """Return 1/area that each part's opening adds, the pump's own opening taken off the last."""
-    added: list[float] = []
+@lru_cache(maxsize=1024)
+def _counted_openings(
+    bores_m: tuple[float, ...], pump_bore_m: float | None
+) -> tuple[Aperture | None, ...]:
+    """Return the opening that each part adds, the pump's own opening taken off the last."""
+    added: list[float] = []  # as 1/area
     inverse_before = 0.0
-    for part in parts:
-        inverse = 4 / (math.pi * part.bore_m**2)
+    for bore_m in bores_m:
+        inverse = 4 / (math.pi * bore_m**2)
         added.append(max(inverse - inverse_before, 0.0))
         inverse_before = inverse
-    if pump_bore_m is None:
-        return added
-    credit = min(inverse_before, 4 / (math.pi * pump_bore_m**2))
+    credit = 0.0
+    if pump_bore_m is not None:
+        credit = min(inverse_before, 4 / (math.pi * pump_bore_m**2))
     for index in range(len(added) - 1, -1, -1):
         used = min(credit, added[index])
         # Equal bores must cancel exactly, not leave a hair's breadth of an opening.
         added[index] = 0.0 if added[index] - used < 1e-12 * used else added[index] - used
         credit -= used
-    return added
+    return tuple(Aperture(np.asarray(1 / more)) if more > 0 else None for more in added)
 
 
 @lru_cache(maxsize=1024)

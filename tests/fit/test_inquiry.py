@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
@@ -13,9 +14,10 @@ from hypothesis import strategies as st
 from scipy import constants
 
 from server.catalog.flanges import Flange, FlangeSystem
-from server.errors import InvalidInquiry
+from server.errors import InvalidInquiry, UnknownName
 from server.fit.defaults import surfaces_default
 from server.fit.inquiry import InquiryIn, read_inquiry
+from server.fit.names import resolve_material, resolve_species, resolve_vapour
 from server.fit.presets import PRESETS
 from server.fit.requirements import (
     Application,
@@ -200,6 +202,18 @@ def test_a_preset_fills_cells_says_so_and_gives_way_to_what_is_typed(
 def test_gases_are_known_by_key_name_formula_and_habit(typed: str, key: str) -> None:
     r = read_inquiry(changed("process.gas.0.species", typed))
     assert r.process.gas[0].species == key
+
+
+@pytest.mark.parametrize("resolve", [resolve_species, resolve_vapour, resolve_material])
+def test_an_unknown_name_is_answered_with_names_that_people_write_and_that_are_read(
+    resolve: Callable[[str], str],
+) -> None:
+    with pytest.raises(UnknownName) as caught:
+        resolve("phlogiston")
+    keys = [resolve(name) for name in caught.value.known]
+    assert len(set(keys)) == len(keys) > 10
+    assert "_" not in str(caught.value)
+    assert [resolve(key) for key in keys] == keys
 
 
 def test_a_flow_typed_as_throughput_counts_at_the_chambers_temperature() -> None:
