@@ -125,13 +125,13 @@ def a_day() -> Day:
     )
     hold = ForelineHold(5e-4, 4e-5, 6.0, 60.0, 675.0, 290.0, 29.2, 0, 0.0, holding_pump=False)
     night = NightChoice(
-        Overnight.SWITCH_OFF, 68_400.0, 1500.0, 1.2e6, 800.0, 2000.0, 900.0, 28.5, 0.333, 0.3,
-        "Switch off overnight.",
+        Overnight.SWITCH_OFF, 68_400.0, 1500.0, 1.2e6, 800.0, 2000.0, 900.0, 28.9, 0.333, 0.3,
+        "Switch off overnight.", 69_300.0,
     )  # fmt: skip
     energy = (PumpEnergy("VAPOURJET-160-W", "Vapour-jet pump", 1000.0, 0.25, 4.75, 0.0, 1100.0),)
     return Day(
         1020.0, 4000.0, 3900.0, 4, 4, 18_000.0, 18_000.0, spans, hold, night, energy,
-        5.0, 1100.0, 0.2, ("One backing pump does both.",),
+        5.0, 1100.0, 0.2, ("One backing pump does both.",), 15_700.0,
     )  # fmt: skip
 
 

@@ -31,7 +31,7 @@ from server.fit.results import (
 )
 from server.fit.sweep import DEFAULT_LIMITS, Limits, Ranking, Sweep
 
-ENGINE_VERSION = "4"
+ENGINE_VERSION = "5"
 """Grows whenever the same inquiry may get other numbers; issued quotes keep theirs."""
 
 

@@ -7,30 +7,40 @@ a short venting filled in part. Here they are put together with what the pumps n
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+
+import numpy as np
 
 from server.fit.day_course import (
     OFF,
     ON,
     READY,
-    Habits,
     Segment,
     cold_start_s,
     cycle,
     from_cold,
-    habits_of,
     length_s,
     spans_of,
     work_of,
 )
-from server.fit.day_night import Stop, choice_of, energy_of, night_of, stop_of
+from server.fit.day_night import choice_of, energy_of, night_of
 from server.fit.day_results import Day, DayPhase, ForelineHold, Overnight, PumpState
 from server.fit.explain import Spot, duration
-from server.fit.foreline_hold import foreline_emptied_s, foreline_hold, hold_text
+from server.fit.foreline_hold import is_held
+from server.fit.habits import (
+    Habits,
+    Stop,
+    back_power_w,
+    front_power_w,
+    habits_of,
+    restart_of,
+    stop_of,
+)
+from server.fit.hold_shown import hold_of, hold_text
 from server.fit.requirements import Duty, Venting
 from server.fit.results import PumpDown
 from server.fit.running import DAY_S
-from server.fit.thresholds import HUMIDITY
-from server.physics.duty import refilled_share
+from server.fit.venting import refilled_by_venting
 from server.units import Dimension, format_quantity
 
 
@@ -51,36 +61,29 @@ def day_of(spot: Spot, pump_down: PumpDown) -> Day | None:
     """
     if not (math.isfinite(pump_down.time_s) and pump_down.phases):
         return None
-    later_phases = pump_down.later_phases or pump_down.phases
-    duty, habits = spot.judged.case.requirements.duty, habits_of(spot)
-    phases = pump_down.phases
-    hold = None
-    if habits.front is not None:
-        rough = max(p[0].end_s - p[0].start_s for p in (phases, later_phases))
-        hold = foreline_hold(spot, rough)
-    foreline_s = foreline_emptied_s(spot, hold) if hold is not None else 0.0
-    if not math.isfinite(foreline_s):
+    asked, phases = spot.judged.case.requirements, pump_down.phases
+    duty, habits = asked.duty, habits_of(spot.front, asked)
+    cycles = _cycles_of(spot, pump_down)
+    if not math.isfinite(cycles.foreline_s):
         return None
-    warm = cycle(phases, habits, duty, hold)
-    later = cycle(later_phases, habits, duty, hold)
-    cold = warm if habits.nonstop else from_cold(warm, habits, foreline_s)
+    warm = cycle(phases, habits, duty, cycles.rough_s)
+    first = from_cold(warm, habits, cycles.foreline_s) if cycles.from_cold else warm
+    later = cycle(pump_down.later_phases or phases, habits, duty, cycles.later_rough_s)
     wanted = cycles_wanted(duty)
-    stop = stop_of(spot, habits)
-    first, cycles = cold, work_of(cold, later, wanted)
-    choice = choice_of(habits, stop, DAY_S - max(duty.shift_s, length_s(cycles)))
-    if choice is not Overnight.SWITCH_OFF:
-        first, cycles = warm, work_of(warm, later, wanted)
-    segments = _whole_day(cycles, habits, choice, duty)
-    work = max(duty.shift_s, length_s(cycles))
+    segments = work_of(first, later, wanted)
+    work = max(duty.shift_s, length_s(segments))
+    stop = _stop_of(spot, habits)
+    choice = choice_of(habits, stop, DAY_S - work)
+    segments = _whole_day(segments, habits, choice, duty)
     energy = energy_of(spot, habits, segments, wanted)
-    share = float(refilled_share(duty.vent_time_s, HUMIDITY[duty.venting]))
-    lengths = (length_s(first), length_s(later))
+    hold = hold_of(spot, cycles.longest_rough_s) if is_held(habits.front) else None
     return Day(
-        cold_start_s=cold_start_s(spot, phases, hold, foreline_s),
-        first_cycle_s=lengths[0],
-        later_cycle_s=lengths[1],
+        cold_start_s=cold_start_s(habits, cycles.rough_s, cycles.rest_s, cycles.foreline_s),
+        first_cycle_s=cycles.first_s,
+        later_cycle_s=cycles.later_s,
+        needed_s=cycles.needed_s,
         cycles_wanted=wanted,
-        cycles_that_fit=None if duty.cycles_per_day < 1.0 else _fitting(duty.shift_s, *lengths),
+        cycles_that_fit=None if duty.cycles_per_day < 1.0 else _fitting(duty, cycles),
         shift_s=duty.shift_s,
         work_s=work,
         spans=spans_of(segments, rough=spot.front is None),
@@ -89,9 +92,52 @@ def day_of(spot: Spot, pump_down: PumpDown) -> Day | None:
         energy=energy,
         kwh_per_day=math.fsum(part.per_day_kwh for part in energy),
         kwh_per_year=math.fsum(part.per_year_kwh for part in energy),
-        refilled_share=share,
-        notes=(*_notes(spot, pump_down, hold, lengths), *_left_notes(segments, habits, stop)),
+        refilled_share=refilled_by_venting(duty),
+        notes=(*_notes(spot, pump_down, hold, cycles), *_left_notes(segments, choice, stop)),
     )
+
+
+@dataclass(frozen=True)
+class _Cycles:
+    """The cycles of a stack as the duty margin counts them, and roughing of its shown course."""
+
+    from_cold: bool
+    foreline_s: float
+    rough_s: float
+    """With its pauses, as the next."""
+    later_rough_s: float
+    longest_rough_s: float
+    """Without."""
+    rest_s: float
+    """From the end of the first roughing to the target."""
+    first_s: float
+    later_s: float
+    needed_s: float
+
+
+def _cycles_of(spot: Spot, pump_down: PumpDown) -> _Cycles:
+    days, place = spot.judged.days, spot.place
+    start, needs, duty = days.start.only(place), days.needs, days.case.requirements.duty
+    first, later = pump_down.phases, pump_down.later_phases or pump_down.phases
+    rough, again = (np.array([spans[0].end_s - spans[0].start_s]) for spans in (first, later))
+    later_s = needs.later_s[place]
+    if not duty.repeats:
+        later_s = start.later_cycle_s(again, np.array([later[-1].end_s]), duty)
+    return _Cycles(
+        from_cold=bool(start.from_cold[0]),
+        foreline_s=float(start.foreline_s[0]),
+        rough_s=float(start.roughing_s(rough)[0]),
+        later_rough_s=float(start.roughing_s(again)[0]),
+        longest_rough_s=float(max(rough[0], again[0])),
+        rest_s=float(first[-1].end_s - first[0].end_s),
+        first_s=float(needs.first_s[place][0]),
+        later_s=float(later_s[0]),
+        needed_s=float(needs.needed_s[place][0]),
+    )
+
+
+def _stop_of(spot: Spot, habits: Habits) -> Stop:
+    return stop_of(restart_of(habits), front_power_w(habits), back_power_w(spot.back))
 
 
 def cycles_wanted(duty: Duty) -> int:
@@ -99,10 +145,10 @@ def cycles_wanted(duty: Duty) -> int:
     return max(1, math.floor(duty.cycles_per_day + 0.5)) if duty.cycles_per_day > 0.0 else 0
 
 
-def _fitting(shift_s: float, first_s: float, later_s: float) -> int:
+def _fitting(duty: Duty, cycles: _Cycles) -> int:
     """Return how many cycles end within the shift."""
-    room = round(shift_s - first_s, 6)
-    return 0 if room < 0.0 else 1 + math.floor(room / later_s + 1e-9)
+    room = round(duty.shift_s - cycles.first_s, 6)
+    return 0 if room < 0.0 else 1 + math.floor(room / cycles.later_s + 1e-9)
 
 
 def _whole_day(
@@ -135,38 +181,39 @@ def _night(habits: Habits, choice: Overnight, seconds: float) -> Segment:
 
 
 def _notes(
-    spot: Spot, pump_down: PumpDown, hold: ForelineHold | None, lengths_s: tuple[float, float]
+    spot: Spot, pump_down: PumpDown, hold: ForelineHold | None, cycles: _Cycles
 ) -> list[str]:
     """Say what is worth knowing about the day."""
-    duty = spot.judged.case.requirements.duty
+    asked = spot.judged.case.requirements
+    duty, habits = asked.duty, habits_of(spot.front, asked)
     notes = []
     if hold is not None:
         notes.append(hold_text(hold))
-    notes += _fit_notes(duty, lengths_s)
+    notes += _fit_notes(duty, cycles)
     if cycles_wanted(duty) > 1:
         notes.append(_later_note(duty, pump_down))
-    if spot.front is not None and habits_of(spot).front is None:
+    if spot.front is not None and habits.front is None:
         notes.append("The work stays at pressures the backing pump holds: this pump stays off.")
-    elif habits_of(spot).nonstop:
+    elif habits.nonstop:
         notes.append(
             "The roughing pump is switched off once the pump on the chamber has taken over."
         )
     return notes
 
 
-def _left_notes(segments: tuple[Segment, ...], habits: Habits, stop: Stop) -> list[str]:
+def _left_notes(segments: tuple[Segment, ...], choice: Overnight, stop: Stop) -> list[str]:
     """Say what an early end would save, where the shift has room left."""
     left = math.fsum(piece.seconds for piece in segments if piece.what is DayPhase.READY)
-    if habits.nonstop or left <= 0.0:
+    if choice is not Overnight.SWITCH_OFF or left <= 0.0:
         return []
-    kwh = format_quantity(stop.idle_w * left, Dimension.ENERGY, "kWh")
+    kwh = format_quantity(float(stop.idle_w) * left, Dimension.ENERGY, "kWh")
     return [
         f"After the last cycle {duration(left)} of the shift are left: switching off then instead "
         f"of standing ready saves {kwh} a day."
     ]
 
 
-def _fit_notes(duty: Duty, lengths_s: tuple[float, float]) -> list[str]:
+def _fit_notes(duty: Duty, cycles: _Cycles) -> list[str]:
     wanted = cycles_wanted(duty)
     if 0.0 < duty.cycles_per_day < 1.0:
         every = duration(DAY_S / duty.cycles_per_day)
@@ -176,9 +223,9 @@ def _fit_notes(duty: Duty, lengths_s: tuple[float, float]) -> list[str]:
         notes.append(
             f"The duty has {duty.cycles_per_day:g} cycles a day on average; {wanted} are shown."
         )
-    needed = lengths_s[0] + lengths_s[1] * (wanted - 1) if wanted else 0.0
+    needed = cycles.first_s + cycles.later_s * (wanted - 1) if wanted else 0.0
     if round(needed - duty.shift_s, 6) > 0.0:
-        fit = _fitting(duty.shift_s, *lengths_s)
+        fit = _fitting(duty, cycles)
         notes.append(
             f"With start and venting the {wanted} {'cycle takes' if wanted == 1 else 'cycles take'}"
             f" {duration(needed)}; in the shift of {duration(duty.shift_s)} there is room for "
@@ -189,7 +236,7 @@ def _fit_notes(duty: Duty, lengths_s: tuple[float, float]) -> list[str]:
 
 def _later_note(duty: Duty, pump_down: PumpDown) -> str:
     gas = "dry nitrogen" if duty.venting is Venting.DRY_NITROGEN else "room air"
-    share = float(refilled_share(duty.vent_time_s, HUMIDITY[duty.venting]))
+    share = refilled_by_venting(duty)
     taken = (
         f"Open for {duration(duty.vent_time_s)} in {gas}, the surfaces take up {share:.0%} of the "
         "water of fresh ones"

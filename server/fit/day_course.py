@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from server.catalog.items import CAPTURE_KINDS, CapturePump, PumpKind, TurboPump, VapourPump
-from server.fit.candidates import Front
-from server.fit.day_results import DayPhase, DaySpan, ForelineHold, PumpState
-from server.fit.explain import Spot, duration
-from server.fit.foreline_hold import with_pauses_s
-from server.fit.margins import stands_idle
+from server.catalog.items import CAPTURE_KINDS, PumpKind, TurboPump
+from server.fit.day_results import DayPhase, DaySpan, PumpState
+from server.fit.explain import duration
+from server.fit.habits import Habits
 from server.fit.requirements import Duty
 from server.fit.results import PhaseSpan
 from server.fit.running import DAY_S
@@ -33,50 +31,8 @@ class Segment:
     times: float = 1.0
 
 
-@dataclass(frozen=True)
-class Habits:
-    """How the pumps of a stack are worked."""
-
-    front: Front | None
-    """None for rough stacks, and where the high-vacuum pump is not needed at all."""
-    warm_up_s: float = 0.0
-    """From cold until the high-vacuum pump takes gas, beside roughing."""
-    cool_down_s: float = 0.0
-    """After switching off, cooling and backing pump on."""
-    nonstop: bool = False
-    """Capture pumps stay cold, or on, day and night."""
-
-    @property
-    def idle(self) -> PumpState:
-        """The high-vacuum pump while it does not pump."""
-        return READY if self.front is not None else OFF
-
-    @property
-    def behind(self) -> PumpState:
-        """The backing pump while the high-vacuum pump works: capture pumps need none."""
-        return OFF if self.nonstop else ON
-
-    @property
-    def waiting(self) -> PumpState:
-        """The backing pump while nothing is pumped."""
-        return OFF if self.nonstop else READY
-
-
-def habits_of(spot: Spot) -> Habits:
-    """Return how the pumps of a stack are worked."""
-    front = spot.front
-    if front is None or stands_idle(front, spot.judged.case.requirements):
-        return Habits(None)
-    pump = front.pump
-    if isinstance(pump, VapourPump):
-        return Habits(front, pump.warm_up_s, pump.cool_down_s)
-    if isinstance(pump, CapturePump):
-        return Habits(front, warm_up_s=pump.cool_down_s, nonstop=True)
-    return Habits(front)
-
-
 def cycle(
-    phases: Sequence[PhaseSpan], habits: Habits, duty: Duty, hold: ForelineHold | None
+    phases: Sequence[PhaseSpan], habits: Habits, duty: Duty, rough_s: float
 ) -> tuple[Segment, ...]:
     """Return one cycle with the pumps ready: pump-down, time at pressure, chamber open.
 
@@ -88,10 +44,9 @@ def cycle(
         How the pumps are worked.
     duty : Duty
         Times of the cycle.
-    hold : ForelineHold or None
-        Pauses of roughing.
+    rough_s : float
+        Roughing with its pauses. [s]
     """
-    rough_s = with_pauses_s(hold, phases[0].end_s - phases[0].start_s)
     working = ON if habits.front is not None else OFF
     found = [Segment(DayPhase.ROUGHING, rough_s, habits.idle, ON, phases[0].note)]
     found += [_taking_over(phase, habits) for phase in phases[1:-1]]
@@ -239,15 +194,22 @@ def seconds_by_state(segments: Sequence[Segment], *, backing: bool) -> dict[Pump
     return found
 
 
-def cold_start_s(spot: Spot, phases: Sequence[PhaseSpan], hold: ForelineHold | None,
-                 foreline_s: float) -> float:  # fmt: skip
+def cold_start_s(habits: Habits, rough_s: float, rest_s: float, foreline_s: float) -> float:
     """Return the time from everything off to the target: warm-up beside roughing where it can be.
 
     A sputter-ion pump is started at the end of roughing, not beside it.
+
+    Parameters
+    ----------
+    habits : Habits
+        How the pumps are worked.
+    rough_s : float
+        Roughing with its pauses. [s]
+    rest_s : float
+        From the end of roughing to the target. [s]
+    foreline_s : float
+        How long the foreline takes to be pumped first. [s]
     """
-    habits = habits_of(spot)
-    rough = with_pauses_s(hold, phases[0].end_s - phases[0].start_s)
-    rest = phases[-1].end_s - phases[0].end_s
     if habits.front is not None and habits.front.pump.kind is PumpKind.SPUTTER_ION:
-        return rough + habits.warm_up_s + rest
-    return foreline_s + max(rough, habits.warm_up_s) + rest
+        return rough_s + habits.warm_up_s + rest_s
+    return foreline_s + max(rough_s, habits.warm_up_s) + rest_s

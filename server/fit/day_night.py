@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from server.catalog.items import CapturePump, Fluid, Pump, PumpKind, Trap, TurboPump
-from server.fit.day_course import Habits, Segment, seconds_by_state
+from server.catalog.items import Fluid, Pump, PumpKind, Trap
+from server.fit.day_course import Segment, seconds_by_state
 from server.fit.day_results import NightChoice, Overnight, PumpEnergy, PumpState
 from server.fit.explain import Spot, duration
 from server.fit.fluid_use import exposure_of, fluid_life
+from server.fit.habits import Habits, Stop, pays_to_stop
 from server.fit.running import DAY_S, HOURS_PER_YEAR
 from server.physics.duty import break_even_idle_s
 from server.units import Dimension, format_quantity
@@ -37,43 +38,11 @@ def draws_of(spot: Spot, habits: Habits) -> tuple[Draw, ...]:
     return tuple(draw for draw in found if draw.item.power_w > 0.0)
 
 
-@dataclass(frozen=True)
-class Stop:
-    """What one stop and start takes."""
-
-    idle_w: float
-    energy_j: float
-    stop_s: float
-    start_s: float
-
-
-def stop_of(spot: Spot, habits: Habits) -> Stop:
-    """Return the power of the idle stack, and what switching it off and on again takes.
-
-    Vapour-jet pump: backing pump on while the boiler cools, everything on while it warms up.
-    Turbomolecular pump: everything on during run-up. Cryopump: regeneration with the roughing
-    pumps on, then the way down to temperature. A backing pump alone starts at no cost.
-    """
-    draws = draws_of(spot, habits)
-    front_w = sum(draw.item.power_w for draw in draws if not draw.with_backing)
-    back_w = sum(draw.item.power_w for draw in draws if draw.with_backing)
-    pump = habits.front.pump if habits.front is not None else None
-    if isinstance(pump, CapturePump):
-        energy = front_w * pump.cool_down_s + back_w * pump.regeneration_s
-        return Stop(front_w, energy, pump.regeneration_s, pump.cool_down_s)
-    both = front_w + back_w
-    if isinstance(pump, TurboPump):
-        return Stop(both, both * pump.run_up_s, 0.0, pump.run_up_s)
-    warm, cool = habits.warm_up_s, habits.cool_down_s
-    return Stop(both, both * warm + back_w * cool, cool, warm)
-
-
 def choice_of(habits: Habits, stop: Stop, gap_s: float) -> Overnight:
     """Return what to do overnight, by energy; capture pumps stay on whatever it says."""
     if gap_s <= 0.0:
         return Overnight.NO_GAP
-    worth = gap_s > float(break_even_idle_s(stop.idle_w, stop.energy_j))
-    if habits.nonstop or not worth or gap_s < stop.stop_s + stop.start_s:
+    if habits.nonstop or not pays_to_stop(stop, gap_s):
         return Overnight.STAY_ON
     return Overnight.SWITCH_OFF
 
@@ -94,23 +63,27 @@ def night_of(
     choice : Overnight
         What is done.
     gap_s : float
-        Between two working days. [s]
+        From the end of the work to the next switching on. [s]
     """
     duty = spot.judged.case.requirements.duty
     fluid = habits.front.fluid if habits.front is not None else None
     changes = 0.0
     if fluid is not None:
         changes = gap_s / _HOUR_S * duty.days_per_year / _life_h(spot, fluid)
+    idle_w, energy_j, start_s = float(stop.idle_w), float(stop.energy_j), float(stop.start_s)
+    # a capture pump must be cold when the day begins; others start within it
+    pause_s = gap_s if habits.nonstop else gap_s + start_s
     found = NightChoice(
         choice=choice,
         gap_s=gap_s,
-        idle_power_w=stop.idle_w,
-        restart_energy_j=stop.energy_j,
-        break_even_s=float(break_even_idle_s(stop.idle_w, stop.energy_j)),
-        stop_s=stop.stop_s,
-        start_s=stop.start_s,
-        idle_kwh=stop.idle_w * gap_s / J_PER_KWH,
-        restart_kwh=stop.energy_j / J_PER_KWH,
+        pause_s=pause_s,
+        idle_power_w=idle_w,
+        restart_energy_j=energy_j,
+        break_even_s=float(break_even_idle_s(idle_w, energy_j)),
+        stop_s=float(stop.stop_s),
+        start_s=start_s,
+        idle_kwh=idle_w * pause_s / J_PER_KWH,
+        restart_kwh=energy_j / J_PER_KWH,
         fluid_changes_per_year=changes,
         text="",
     )
@@ -129,9 +102,9 @@ def _text(night: NightChoice, habits: Habits) -> str:
     if night.break_even_s == 0.0:
         return f"Switch off overnight: a start costs nothing, {gap} of running do."
     costs = (
-        f"Standing by takes {_kwh(night.idle_kwh)} in the {gap} to the next start; switching off "
-        f"and starting again takes {_kwh(night.restart_kwh)}, as much as "
-        f"{duration(night.break_even_s)} of standing by."
+        f"Standing by takes {_kwh(night.idle_kwh)} in the {duration(night.pause_s)} until the "
+        f"pumps must be ready again; switching off and starting takes {_kwh(night.restart_kwh)}, "
+        f"as much as {duration(night.break_even_s)} of standing by."
     )
     if habits.nonstop:
         return f"{costs} {_why_nonstop(habits, night)}"
@@ -143,9 +116,8 @@ def _text(night: NightChoice, habits: Habits) -> str:
                 f"{night.fluid_changes_per_year:.2g} changes more a year."
             )
         return f"Switch off overnight. {costs}{fluid}"
-    if night.gap_s < night.stop_s + night.start_s:
-        needed = duration(night.stop_s + night.start_s)
-        return f"Leave it on: stopping and starting takes {needed}, the gap is {gap}."
+    if night.gap_s < night.stop_s:
+        return f"Leave it on: cooling down takes {duration(night.stop_s)}, the gap is {gap}."
     return f"Leave it on overnight. {costs}"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -82,7 +83,7 @@ class NightChoice:
 
     choice: Overnight
     gap_s: float
-    """From the end of the day's work to the next start."""
+    """From the end of the day's work to the next switching on."""
     idle_power_w: float
     restart_energy_j: float
     break_even_s: float
@@ -95,6 +96,9 @@ class NightChoice:
     fluid_changes_per_year: float
     """Fluid changes more a year if the pump stands hot every night of the working days."""
     text: str
+    pause_s: float = math.inf
+    """From the end of the day's work until the pumps must be ready again, for which the energies
+    are compared; infinite in records from before it was told."""
 
 
 @dataclass(frozen=True)
@@ -140,3 +144,6 @@ class Day:
     refilled_share: float
     """Water sites filled by one venting; the first cycle starts with all of them filled."""
     notes: tuple[str, ...]
+    needed_s: float = math.inf
+    """What the cycles of a day take, as the duty margin has it; of less than one a day, one.
+    Infinite in records from before it was told."""

@@ -19,9 +19,10 @@ from server.catalog.items import TurboPump
 from server.fit.alike import Groups
 from server.fit.candidates import Back, Front
 from server.fit.loads import AIR, Loads
-from server.fit.requirements import Requirements
+from server.fit.requirements import Duty, Requirements
 from server.fit.settled import FieldStates
 from server.fit.thresholds import CROSSOVER_ROOM
+from server.fit.venting import load_of_later_cycles
 from server.physics.arrays import FloatArray, IntArray, floats
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.end_to_end import EndToEnd
@@ -46,6 +47,8 @@ class Evacuation:
     """Clock at which the high-vacuum pump takes over, run-up and held-back burst included."""
     takeover_pa: FloatArray
     """Chamber pressure at that moment (a turbo runs up while roughing goes on)."""
+    later_s: FloatArray
+    """The same target after a first cycle and a venting; NaN where a day has no second cycle."""
 
 
 @dataclass(frozen=True)
@@ -208,13 +211,15 @@ def _evacuate_distinct(
 ) -> Evacuation:
     front_rows, back_rows = chosen
     takeover, curves = _takeover(fronts, backs, states, loads, chosen)
-    target = requirements.target_pressure_pa
+    target, duty = requirements.target_pressure_pa, requirements.duty
     time = np.full(len(front_rows), np.inf)
     # what is reached while a rotor still runs up counts from the end of its run-up
     by_roughing = takeover.crossover_pa <= target
     time[by_roughing] = curves.time_at(
         back_rows[by_roughing], np.full(int(by_roughing.sum()), target)
     )
+    # roughing of later cycles is taken as that of the first: they are a little quicker
+    later = time.copy() if duty.repeats else np.full(len(time), np.nan)
     rest = ~by_roughing & (takeover.time_s < HORIZON_S)
     if rest.any():
         sub = Takeover(
@@ -223,10 +228,27 @@ def _evacuate_distinct(
         phase, load, resting = high_vacuum_phase(
             states, loads, sub, target, (front_rows[rest], back_rows[rest])
         )
-        found = pump_down(loads.volume_m3, with_constant(load, resting), phase, HORIZON_S)
-        time[rest] = found.time_s
+        time[rest], later[rest] = _cycles(loads, load, phase, duty, resting)
     rough = curves.time_at(back_rows, takeover.crossover_pa)
-    return Evacuation(time, takeover.crossover_pa, rough, takeover.time_s, takeover.pressure_pa)
+    return Evacuation(
+        time, takeover.crossover_pa, rough, takeover.time_s, takeover.pressure_pa, later
+    )
+
+
+def _cycles(
+    loads: Loads, load: GasLoad, phase: Phase, duty: Duty, resting: FloatArray | float = 0.0
+) -> tuple[FloatArray, FloatArray]:
+    """Return when a first and a later pump-down end, a constant load added to that of surfaces."""
+
+    def ended_s(gas: GasLoad) -> FloatArray:
+        whole = with_constant(gas, resting)
+        return pump_down(loads.volume_m3, whole, phase, HORIZON_S).time_s
+
+    first = ended_s(load)
+    if not duty.repeats:
+        return first, np.full(len(first), np.nan)
+    again = load_of_later_cycles(load, np.minimum(first, HORIZON_S), duty)
+    return first, np.where(np.isfinite(first), ended_s(again), np.inf)
 
 
 RUN_ON_SHARE = 9e-4
@@ -303,7 +325,7 @@ def high_vacuum_phase(
     return phase, load, resting
 
 
-def with_constant(load: GasLoad, extra_pa_m3_s: FloatArray) -> GasLoad:
+def with_constant(load: GasLoad, extra_pa_m3_s: FloatArray | float) -> GasLoad:
     """Return a load with a constant part added."""
     constant = np.asarray(load.constant_pa_m3_s) + extra_pa_m3_s
     return GasLoad(constant, load.amplitude_pa_m3_s, load.alpha)
@@ -364,6 +386,6 @@ def _evacuate_rough(
     target = requirements.target_pressure_pa
     load = equivalent_load(loads, tables, back_rows, target)
     phase = Phase(tables[AIR], back_rows, ATMOSPHERE_PA, np.full(len(back_rows), target))
-    found = pump_down(loads.volume_m3, load, phase, HORIZON_S)
+    first, later = _cycles(loads, load, phase, requirements.duty)
     nothing = np.full(len(back_rows), np.nan)
-    return Evacuation(found.time_s, nothing, nothing, nothing, nothing)
+    return Evacuation(first, nothing, nothing, nothing, nothing, later)

@@ -15,6 +15,7 @@ from server.fit.backing import BackTables, back_tables
 from server.fit.candidates import Field
 from server.fit.case import Case, Ledger
 from server.fit.costs import CostTable, Purse
+from server.fit.cycle_times import Days
 from server.fit.evacuation import Evacuation, evacuate
 from server.fit.front_states import FrontStates
 from server.fit.inlet import InletTables, inlet_tables
@@ -35,19 +36,35 @@ from server.physics.arrays import BoolArray, FloatArray, IntArray
 class Judged:
     """A field with its margins; arrays have shape (fronts, backs)."""
 
-    case: Case
+    days: Days
+    """Of the combinations that no steady margin rules out: their pump-downs are followed."""
     cost: CostTable
     ledgers: Mapping[MarginKey, Ledger]
-    evacuation: Evacuation
-    """Of the combinations in ``chosen``, which no steady margin rules out."""
-    chosen: tuple[IntArray, IntArray]
-    time_s: FloatArray
-    """Pump-down time of all combinations; infinite for those not followed."""
     worst_key: NDArray[np.intp]
     """Position in ``MarginKey`` of the smallest margin ÷ threshold."""
     worst_share: FloatArray
     """Smallest margin ÷ its threshold."""
     fails: BoolArray
+
+    @property
+    def case(self) -> Case:
+        """What its margins rest on."""
+        return self.days.case
+
+    @property
+    def evacuation(self) -> Evacuation:
+        """Pump-downs of the combinations in ``chosen``."""
+        return self.days.evacuation
+
+    @property
+    def chosen(self) -> tuple[IntArray, IntArray]:
+        """Front and back of each combination that was followed."""
+        return self.days.chosen
+
+    @cached_property
+    def time_s(self) -> FloatArray:
+        """First pump-down of all combinations; infinite for those not followed."""
+        return self.days.spread(self.evacuation.time_s)
 
     @cached_property
     def memory(self) -> Memory:
@@ -89,7 +106,7 @@ class How:
 
 
 JUST_JUDGE = How()
-NOT_FOLLOWED = Evacuation(*np.empty((5, 0)))
+NOT_FOLLOWED = Evacuation(*np.empty((6, 0)))
 
 
 def judge(
@@ -141,13 +158,12 @@ def judge(
     evacuation = NOT_FOLLOWED
     if alive.any():
         evacuation = evacuate(field.fronts, field.backs, states, loads, requirements, chosen)
-    time = np.full(shape, np.inf)
-    time[alive] = evacuation.time_s
+    days = Days(case, evacuation, chosen)
     for key, timed in TIMED_MARGINS.items():
-        if key in how.only and (found := timed(case, time)):
+        if key in how.only and (found := timed(days)):
             ledgers[key] = _only(found, alive)
     worst_key, worst_share, fails = _worst(ledgers, shape)
-    return Judged(case, cost, ledgers, evacuation, chosen, time, worst_key, worst_share, fails)
+    return Judged(days, cost, ledgers, worst_key, worst_share, fails)
 
 
 def _states(

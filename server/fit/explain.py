@@ -13,12 +13,14 @@ from server.catalog.items import OIL_SEALED_KINDS, CapturePump, PumpKind, TurboP
 from server.fit.candidates import Back, Front
 from server.fit.case import Ledger
 from server.fit.costs import CostTable
+from server.fit.cycle_times import room_s
 from server.fit.evaluation import Judged
+from server.fit.habits import lowest_asked_pa, stands_idle
 from server.fit.margin_vapour import vapour_route
-from server.fit.margins import lowest_asked_pa, stands_idle
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.settled import SettledState
 from server.fit.thresholds import BURST_S, ROUNDING, RULES, VANE_CLEAN_ROUGHING_PA
+from server.physics.arrays import IntArray
 from server.units import Dimension, format_duration, format_quantity
 
 
@@ -45,6 +47,16 @@ class Spot:
         if isinstance(values, float | int):
             return float(values)
         return float(values.item(self._place(values.shape)))
+
+    @property
+    def alone(self) -> tuple[IntArray, IntArray]:
+        """Its front and its back as the only combination of a list."""
+        return np.array([self.front_row]), np.array([self.back_row])
+
+    @property
+    def place(self) -> IntArray:
+        """Its place among the combinations whose pump-down was followed, shape (1,)."""
+        return self.judged.days.places(*self.alone)
 
     def _place(self, shape: tuple[int, ...]) -> tuple[int, ...]:
         if len(shape) == 2:
@@ -252,22 +264,40 @@ def _duty(said: Said) -> str:
     if (
         front is not None
         and isinstance(front.pump, CapturePump)
-        and said.available != _room(said.spot)
+        and said.available != room_s(said.spot.judged.case.requirements.duty)
     ):
         what = "until it is full"
         if front.pump.kind is PumpKind.SPUTTER_ION:
             what = "until it is spent"
         life, wanted = duration(said.available), duration(said.required)
         return f"The pump holds gas for {life} {what}; {wanted} is wanted."
-    cycle, room = duration(said.required), duration(said.available)
+    return f"{_work(said)} {_shift(said)}"
+
+
+def _work(said: Said) -> str:
+    """Say how long the cycles of a day take."""
+    days = said.spot.judged.days
+    duty = days.case.requirements.duty
     if math.isinf(said.required):
-        return f"A cycle does not end, since its target is not reached; the shift leaves {room}."
-    return f"A cycle takes {cycle}; the shift leaves {room} for each."
+        return "A cycle does not end, since its target is not reached."
+    if not duty.repeats:
+        return f"A cycle takes {duration(said.required)}, start and venting included."
+    place = said.spot.place
+    first, later = (
+        duration(float(each[place][0])) for each in (days.needs.first_s, days.needs.later_s)
+    )
+    return (
+        f"Start and venting included, the first cycle of a day takes {first} and each later one "
+        f"{later}: {duration(said.required)} for {duty.cycles_per_day:g} cycles."
+    )
 
 
-def _room(spot: Spot) -> float:
-    asked = spot.judged.case.requirements.duty
-    return asked.shift_s / asked.cycles_per_day
+def _shift(said: Said) -> str:
+    """Say how much time there is."""
+    duty = said.spot.judged.case.requirements.duty
+    if duty.cycles_per_day < 1.0:
+        return f"From one to the next there are {duration(said.available)} of shifts."
+    return f"The shift is {duration(said.available)}."
 
 
 def _backstreaming(said: Said) -> str:

@@ -14,7 +14,9 @@ import numpy as np
 from server.catalog.items import CapturePump, PumpKind, TurboPump, VapourPump
 from server.fit.candidates import Back, Front
 from server.fit.case import Case, Ledger, ledger, quotient
+from server.fit.cycle_times import Days, room_s
 from server.fit.front_states import process_time_s
+from server.fit.habits import lowest_asked_pa, stands_idle
 from server.fit.margin_vapour import vapour, working_time_per_day_s
 from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
@@ -22,7 +24,6 @@ from server.fit.thresholds import (
     ALLOWED_BACKSTREAMING_KG_M2_S,
     SMALLEST_REGENERATION_INTERVAL_S,
 )
-from server.physics.arrays import FloatArray
 from server.physics.pumps import capture_life_s
 
 
@@ -126,30 +127,20 @@ def crossover(case: Case) -> Ledger | None:
     return ledger(floor, limit, np.where(idle, 0.0, quotient(limit, floor)))
 
 
-def lowest_asked_pa(requirements: Requirements) -> float:
-    """Return the lower of target and process pressure."""
-    return min(requirements.target_pressure_pa, requirements.process.pressure_pa or np.inf)
-
-
-def stands_idle(front: Front, requirements: Requirements) -> bool:
-    """Say whether the work never gets down to pressures a high-vacuum pump works at for long."""
-    return lowest_asked_pa(requirements) >= (front.pump.largest_inlet_pa or np.inf)
-
-
-def pump_down(case: Case, time_s: FloatArray) -> Ledger | None:
+def pump_down(days: Days) -> Ledger | None:
     """Time allowed ÷ predicted time to the target."""
-    allowed = case.requirements.pump_down_time_s
+    allowed = days.case.requirements.pump_down_time_s
     if allowed is None:
         return None
+    time_s = days.spread(days.evacuation.time_s)
     return ledger(allowed, time_s, quotient(allowed, time_s))
 
 
-def duty(case: Case, time_s: FloatArray) -> Ledger | None:
+def duty(days: Days) -> Ledger | None:
     """Shift ÷ the day's cycles, or a capture pump's life ÷ the life asked for: the worse."""
-    asked = case.requirements.duty
-    cycle = time_s + asked.time_at_pressure_s
-    room = asked.shift_s / asked.cycles_per_day
-    worst = ledger(cycle, np.full(cycle.shape, room), quotient(room, cycle))
+    case = days.case
+    room, needed = room_s(case.requirements.duty), days.spread(days.needs.needed_s)
+    worst = ledger(needed, np.full(needed.shape, room), quotient(room, needed))
     lives = np.array([[capture_life_margin_s(front, case)] for front in case.fronts])
     if lives.size == 0 or np.isnan(lives).all():
         return worst
@@ -277,8 +268,8 @@ PRICED_MARGINS: Mapping[MarginKey, Callable[[Case], Ledger | None]] = {
 STEADY_MARGINS = {**UNPRICED_MARGINS, **PRICED_MARGINS}
 """Margins that need no pump-down."""
 
-TIMED_MARGINS: Mapping[MarginKey, Callable[[Case, FloatArray], Ledger | None]] = {
+TIMED_MARGINS: Mapping[MarginKey, Callable[[Days], Ledger | None]] = {
     MarginKey.PUMP_DOWN: pump_down,
     MarginKey.DUTY: duty,
 }
-"""Margins that need the pump-down time of every combination, shape (F, B)."""
+"""Margins that need the pump-downs of every combination, shape (F, B)."""

@@ -151,6 +151,11 @@ class Duty:
     """How long the chamber is open between two cycles: venting, unloading, loading."""
     venting: Venting = Venting.AIR
 
+    @property
+    def repeats(self) -> bool:
+        """Whether a day has a later cycle, of a chamber that was under vacuum shortly before."""
+        return self.cycles_per_day > 1.0
+
 
 @dataclass(frozen=True)
 class Utilities:

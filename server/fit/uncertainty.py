@@ -25,10 +25,11 @@ from server.fit.evacuation import (
 )
 from server.fit.evaluation import Judged
 from server.fit.loads import AIR, Loads
-from server.fit.thresholds import BASE_STATE_AFTER_S, HUMIDITY, LEAK_GSD, SPEED_GSD
+from server.fit.thresholds import BASE_STATE_AFTER_S, LEAK_GSD, SPEED_GSD
+from server.fit.venting import pumped_before_s, refilled_by_venting
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.constants import ATMOSPHERE_PA
-from server.physics.duty import after_venting, refilled_share
+from server.physics.duty import after_venting
 from server.physics.gasload import GasLoad
 from server.physics.outgassing import outgassing_rate_pa_m_s
 from server.physics.pumpdown import Phase, PhaseResult, pump_down
@@ -97,9 +98,9 @@ def after_first_cycle(judged: Judged, chosen: tuple[IntArray, IntArray]) -> Draw
     """
     duty = judged.case.requirements.duty
     stated = as_stated(judged.case.loads, len(chosen[0]))
-    first = judged.evacuation.time_s[_position(judged, chosen)]
-    share = refilled_share(duty.vent_time_s, HUMIDITY[duty.venting])
-    pumped = np.minimum(first, HORIZON_S) + duty.time_at_pressure_s
+    first = judged.evacuation.time_s[judged.days.places(*chosen)]
+    share = refilled_by_venting(duty)
+    pumped = pumped_before_s(np.minimum(first, HORIZON_S), duty)
     return replace(stated, refilled=share * stated.refilled, pumped_s=pumped)
 
 
@@ -157,12 +158,14 @@ def follow(
         stop = np.maximum(judged.evacuation.crossover_pa[alike.position], target)
         reference = rough_reference_pa(states, alike.backs)
     tables = states.backing.at_chamber
-    load = alike.each(equivalent_load(loads, tables, alike.backs, reference))
+    load = _scaled(alike.each(equivalent_load(loads, tables, alike.backs, reference)), draws)
+    if states.inlet is None:
+        load = _vented(load, draws)
     phase = Phase(
         tables[AIR], chosen[1], ATMOSPHERE_PA, stop[alike.which],
         speed_factor=draws.roughing_speed,
     )  # fmt: skip
-    roughing = pump_down(loads.volume_m3, _scaled(load, draws), phase, HORIZON_S, trace=trace)
+    roughing = pump_down(loads.volume_m3, load, phase, HORIZON_S, trace=trace)
     if states.inlet is None:
         nothing = np.zeros(0, dtype=np.intp)
         return Courses(roughing.time_s, roughing, None, nothing, roughing.time_s)
@@ -195,7 +198,8 @@ def _with_high_vacuum(
         states, case.loads, begin, target, (alike.fronts, alike.backs)
     )
     sub, systems = which[followed], draws.rows(followed)
-    load = with_constant(_scaled(alike.each(load).rows(followed), systems), resting[sub])
+    load = _vented(_scaled(alike.each(load).rows(followed), systems), systems)
+    load = with_constant(load, resting[sub])
     phase = Phase(
         phase.speed, np.asarray(phase.rows)[sub], start[sub], target, takeover[followed],
         systems.high_vacuum_speed,
@@ -221,7 +225,7 @@ class _Alike:
         code = chosen[0] * len(judged.case.field.backs) + chosen[1]
         _, first, which = np.unique(code, return_index=True, return_inverse=True)
         stacks = (chosen[0][first], chosen[1][first])
-        return cls(*stacks, first, which.ravel(), _position(judged, stacks))
+        return cls(*stacks, first, which.ravel(), judged.days.places(*stacks))
 
     def each(self, load: GasLoad) -> GasLoad:
         """Return the loads of the distinct combinations, one row for each of the n."""
@@ -302,16 +306,18 @@ def base_pressures_pa(
 
 
 def _scaled(load: GasLoad, draws: Draws) -> GasLoad:
-    fresh = GasLoad(
+    """Return the loads of the systems, their surfaces fresh."""
+    return GasLoad(
         np.asarray(load.constant_pa_m3_s) * draws.leak,
         np.asarray(load.amplitude_pa_m3_s) * draws.surfaces,
         load.alpha,
     )
-    return after_venting(fresh, draws.refilled, draws.pumped_s)
 
 
-def _position(judged: Judged, chosen: tuple[IntArray, IntArray]) -> IntArray:
-    """Places of combinations in the judged evacuation."""
-    columns = len(judged.case.field.backs)
-    known = judged.chosen[0] * columns + judged.chosen[1]
-    return np.searchsorted(known, chosen[0] * columns + chosen[1])
+def _vented(load: GasLoad, draws: Draws) -> GasLoad:
+    """Return the loads of systems that were opened for a while.
+
+    A high-vacuum pump takes over from the roughing of fresh surfaces all the same, as in
+    ``evacuation``: a later one is a little quicker.
+    """
+    return after_venting(load, draws.refilled, draws.pumped_s)

@@ -69,24 +69,28 @@ def foreline_hold_s(
 
 
 def emptying_s(
-    volume_m3: float, table: SpeedTable, row: int, start_pa: float, end_pa: float
-) -> float:
-    """Return how long a pump takes to empty a small tight volume, V·∫ d ln p/S(p).
+    volume_m3: ArrayLike,
+    table: SpeedTable,
+    rows: ArrayLike,
+    start_pa: ArrayLike,
+    end_pa: ArrayLike,
+) -> FloatArray:
+    """Return how long pumps take to empty small tight volumes, V·∫ d ln p/S(p).
 
     Exact for a speed that is linear in ln p between the nodes of the grid; inf where the pump has
     no speed left on the way.
 
     Parameters
     ----------
-    volume_m3 : float
+    volume_m3 : array, scalar or shape (n,)
         Volume, ≥ 0. [m3]
     table : SpeedTable
         Speeds, the loss at the ultimate pressure included. [-]
-    row : int
+    rows : array of int, scalar or shape (n,)
         Pump in the table. [-]
-    start_pa : float
+    start_pa : array, scalar or shape (n,)
         Pressure at the start, within the grid. [Pa]
-    end_pa : float
+    end_pa : array, scalar or shape (n,)
         Pressure at the end, within the grid and not above the start. [Pa]
 
     Raises
@@ -94,17 +98,37 @@ def emptying_s(
     OutOfRange
         A negative volume, an end above the start, or a pressure outside the grid.
     """
-    if not (volume_m3 >= 0.0 and end_pa <= start_pa):
+    volume, start, end = floats(volume_m3), floats(start_pa), floats(end_pa)
+    if not (np.all(volume >= 0.0) and np.all(end <= start)):
         raise OutOfRange("Emptying needs a volume and an end pressure not above the start.")
-    nodes = table.grid.pressure_pa
-    between = nodes[(nodes > end_pa) & (nodes < start_pa)]
-    pressure = np.concatenate([[end_pa], between, [start_pa]])
-    speed = lookup(table, row, pressure)
-    if np.any(speed <= 0.0):
-        return float(np.inf)
-    low, high = speed[:-1], speed[1:]
+    row, grid = np.asarray(rows, dtype=np.intp), table.grid
+    at_end, at_start = lookup(table, row, end), lookup(table, row, start)
+    bottom, top = ((np.log(pressure) - grid.ln_low) / grid.step for pressure in (end, start))
+    # from the end up to the next node, over whole cells, and from the last node to the start
+    upper = np.minimum(np.ceil(bottom).astype(np.intp), grid.count - 1)
+    lower = np.minimum(top.astype(np.intp), grid.count - 1)
+    in_a_cell = upper > lower
+    used, of = np.unique(row, return_inverse=True)
+    speed, of = table.speed_m3_s[used], of.reshape(row.shape)
+    from_end = _mean_slowness(at_end, np.where(in_a_cell, at_start, speed[of, upper]))
+    to_start = _mean_slowness(np.where(in_a_cell, at_start, speed[of, lower]), at_start)
+    slow = _mean_slowness(speed[:, :-1], speed[:, 1:])
+    below = np.pad(np.cumsum(np.where(np.isinf(slow), 0.0, slow), axis=1), ((0, 0), (1, 0)))
+    stuck = np.pad(np.cumsum(np.isinf(slow), axis=1), ((0, 0), (1, 0)))
+    lower = np.maximum(lower, upper)  # nothing between them within one cell
+    never = np.isinf(from_end) | np.isinf(to_start) | (stuck[of, lower] > stuck[of, upper])
+    from_end, to_start = (np.where(never, 0.0, part) for part in (from_end, to_start))
+    slowness = below[of, lower] - below[of, upper] + from_end * (np.minimum(upper, top) - bottom)
+    slowness += to_start * np.maximum(top - lower, 0.0)
+    return floats(np.where(never, np.inf, volume * slowness * grid.step))
+
+
+def _mean_slowness(low_m3_s: FloatArray, high_m3_s: FloatArray) -> FloatArray:
+    """Mean of 1/S where S goes evenly from one to the other, ln(S₂/S₁)/(S₂ − S₁); inf at zero."""
+    passable = (low_m3_s > 0.0) & (high_m3_s > 0.0)
+    low, high = np.where(passable, low_m3_s, 1.0), np.where(passable, high_m3_s, 1.0)
     rise = np.log(high / low)
-    # the mean of 1/S over a cell is ln(S₂/S₁)/(S₂ − S₁), which tends to 1/S where S is level
+    # it tends to 1/S where S is level
     level = np.abs(rise) < 1e-9
     mean = np.where(level, 1.0 / low, rise / np.where(level, 1.0, high - low))
-    return float(volume_m3 * np.sum(mean * np.diff(np.log(pressure))))
+    return np.where(passable, mean, np.inf)

@@ -144,15 +144,6 @@ def celsius(value_k: float) -> str:
     return f"{value_k - 273.15:.0f} °C"
 
 
-def duration(value_s: float) -> str:
-    """Return a time as people say it: seconds, minutes or hours."""
-    if value_s < 90:
-        return f"{value_s:.0f} s"
-    if value_s < 5400:
-        return f"{value_s / 60:.0f} min"
-    return f"{value_s / 3600:.3g} h"
-
-
 def liquid(fluid: Fluid) -> str:
     """Return a fluid's name without the size of its container."""
     return re.sub(r",\s*[\d.]+\s*(mL|L|cm³|cm3)$", "", fluid.name)

@@ -11,7 +11,6 @@ from server.quoting.card import (
     CardStep,
     booster_steps,
     cooling_step,
-    duration,
     fill_steps,
     pressure,
     stop_backing_steps,
@@ -20,6 +19,7 @@ from server.quoting.card import (
     trap_steps,
 )
 from server.quoting.card_turbo import turbo_start_steps
+from server.units import format_duration
 
 
 def capture_sections(card: CardStack, pump: CapturePump) -> tuple[CardSection, ...]:
@@ -78,7 +78,7 @@ def _start_cryo(card: CardStack, pump: CapturePump) -> tuple[CardStep, ...]:
         CardStep(
             f"Switch the compressor of {pump.name} on.",
             pump.cool_down_s,
-            f"working temperature after about {duration(pump.cool_down_s)}",
+            f"working temperature after about {format_duration(pump.cool_down_s)}",
         ),
     )
 
@@ -91,7 +91,8 @@ def _start_ion(card: CardStack, pump: CapturePump) -> tuple[CardStep, ...]:
         CardStep(
             f"Switch the high voltage of {pump.name} on below {at}.",
             pump.cool_down_s,
-            f"started after about {duration(pump.cool_down_s)}: the current falls and stays low",
+            f"started after about {format_duration(pump.cool_down_s)}: the current falls and stays "
+            "low",
         ),
         CardStep("Close the roughing valve, then stop the roughing pumps."),
     )
@@ -156,7 +157,7 @@ def _regeneration(pump: CapturePump) -> tuple[CardStep, ...]:
         CardStep(
             "Warm the pump up with dry nitrogen, the exhaust led to a safe place.",
             pump.regeneration_s,
-            f"the whole regeneration takes about {duration(pump.regeneration_s)}",
+            f"the whole regeneration takes about {format_duration(pump.regeneration_s)}",
         ),
         CardStep("Rough the pump, see that its pressure holds, and start it as above."),
     )

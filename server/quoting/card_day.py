@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 
 from server.fit.day_results import Day, DayPhase, DaySpan
-from server.quoting.card import CardSection, CardStep, duration
+from server.quoting.card import CardSection, CardStep
+from server.units import format_duration
 
 _ORDERS: Mapping[DayPhase, str] = {
     DayPhase.FORELINE: "switch on; the backing pump brings the foreline down",
@@ -54,10 +56,17 @@ def _later_cycles(day: Day) -> Iterator[CardStep]:
     if not later:
         return
     first = min(span.start_s for span in later)
-    each = f"each about {duration(day.later_cycle_s)}"
+    each = f"each about {format_duration(day.later_cycle_s)}"
     count = day.cycles_wanted - 1
     again = "once more" if count == 1 else f"{count} more times"
-    yield CardStep(f"{_clock(first)}: the same {again}, {each}.")
+    yield CardStep(f"{_clock(first)}: the same {again}, {each}.{_in_all(day)}")
+
+
+def _in_all(day: Day) -> str:
+    if math.isinf(day.needed_s):
+        return ""
+    needed, shift = format_duration(day.needed_s), format_duration(day.shift_s)
+    return f" All cycles take about {needed}; the shift is {shift}."
 
 
 def _evening(day: Day) -> Iterator[CardStep]:
@@ -72,8 +81,9 @@ def _after_cycles(span: DaySpan, day: Day) -> bool:
 
 
 def _step(span: DaySpan) -> CardStep:
-    lasts = duration(span.end_s - span.start_s)
-    note = f" ({span.note})" if span.note else ""
+    lasts = format_duration(span.end_s - span.start_s)
+    # what is done while the chamber is open is the order itself
+    note = f" ({span.note})" if span.note and span.what is not DayPhase.OPEN else ""
     return CardStep(f"{_clock(span.start_s)}: {_ORDERS[span.what]}{note}, {lasts}.")
 
 

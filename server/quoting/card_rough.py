@@ -13,7 +13,6 @@ from server.quoting.card import (
     booster_steps,
     celsius,
     cooling_step,
-    duration,
     fill_steps,
     pressure,
     sorbent_steps,
@@ -22,6 +21,7 @@ from server.quoting.card import (
     trap_care_steps,
     trap_steps,
 )
+from server.units import format_duration
 
 
 def rough_sections(card: CardStack, pump: BackingPump) -> tuple[CardSection, ...]:
@@ -101,7 +101,7 @@ def _start(card: CardStack, pump: BackingPump) -> tuple[CardStep, ...]:
                 "Open the gas ballast and let the pump warm up before any vapour reaches it; leave "
                 "the ballast open while vapour comes.",
                 BALLAST_S,
-                f"about {duration(BALLAST_S)}",
+                f"about {format_duration(BALLAST_S)}",
             )
         )
     target = pressure(card.requirements.target_pressure_pa)
@@ -123,7 +123,7 @@ def _stop(card: CardStack, pump: BackingPump) -> tuple[CardStep, ...]:
             CardStep(
                 f"Let the pump run on with gas ballast until {what} is free of condensate.",
                 BALLAST_S,
-                f"about {duration(BALLAST_S)}",
+                f"about {format_duration(BALLAST_S)}",
             )
         )
     steps += [

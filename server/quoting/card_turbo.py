@@ -10,7 +10,6 @@ from server.quoting.card import (
     CardStep,
     booster_steps,
     cooling_step,
-    duration,
     fill_steps,
     pressure,
     stop_backing_steps,
@@ -18,6 +17,7 @@ from server.quoting.card import (
     trap_care_steps,
     trap_steps,
 )
+from server.units import format_duration
 
 
 def turbo_sections(card: CardStack, pump: TurboPump) -> tuple[CardSection, ...]:
@@ -55,7 +55,7 @@ def turbo_start_steps(pump: TurboPump) -> list[CardStep]:
         CardStep(
             f"Switch {pump.name} on once the chamber is below {at}.",
             pump.run_up_s,
-            f"full speed after about {duration(pump.run_up_s)}",
+            f"full speed after about {format_duration(pump.run_up_s)}",
         )
     ]
 

@@ -17,7 +17,6 @@ from server.quoting.card import (
     booster_steps,
     celsius,
     cooling_step,
-    duration,
     fill_steps,
     liquid,
     pressure,
@@ -26,6 +25,7 @@ from server.quoting.card import (
     trap_care_steps,
     trap_steps,
 )
+from server.units import format_duration
 
 
 def vapour_sections(card: CardStack, pump: VapourPump) -> tuple[CardSection, ...]:
@@ -100,7 +100,7 @@ def _start(card: CardStack, pump: VapourPump) -> tuple[CardStep, ...]:
         CardStep(
             f"Switch the heater on. The {_cooling_word(pump)} runs whenever the heater does.",
             pump.warm_up_s,
-            f"ready for work after {duration(pump.warm_up_s)}, the boiler at about "
+            f"ready for work after {format_duration(pump.warm_up_s)}, the boiler at about "
             f"{celsius(pump.boiler_k)}",
         )
     )
@@ -149,7 +149,7 @@ def _vent(pump: VapourPump) -> tuple[CardStep, ...]:
         CardStep("Let air or dry nitrogen into the chamber by the vent valve."),
         CardStep(
             "The pump stays hot on its backing pump meanwhile. For long breaks weigh the "
-            f"{duration(pump.warm_up_s)} of warm-up against the heater's energy."
+            f"{format_duration(pump.warm_up_s)} of warm-up against the heater's energy."
         ),
     )
 
@@ -162,12 +162,12 @@ def _stop(card: CardStack, pump: VapourPump) -> tuple[CardStep, ...]:
         CardStep(
             f"Leave the {cooling} running after the heater.",
             pump.cooling_after_stop_s,
-            f"at least {duration(pump.cooling_after_stop_s)}",
+            f"at least {format_duration(pump.cooling_after_stop_s)}",
         ),
         CardStep(
             f"Let no air in before the boiler is below {celsius(pump.vent_below_k)}.",
             pump.cool_down_s,
-            f"about {duration(pump.cool_down_s)} after the heater went off",
+            f"about {format_duration(pump.cool_down_s)} after the heater went off",
         ),
         *trap_care_steps(card.traps),
         CardStep("Close the foreline valve."),

@@ -47,6 +47,7 @@ class NightOut(Out):
     restart_kwh: float
     fluid_changes_per_year: float
     text: str
+    pause_s: Number
 
 
 class PumpEnergyOut(Out):
@@ -80,3 +81,4 @@ class DayOut(Out):
     kwh_per_year: float
     refilled_share: float
     notes: list[str]
+    needed_s: Number

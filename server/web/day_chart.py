@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -114,8 +115,9 @@ def _name(what: DayPhase) -> str:
 def _caption(day: Day) -> str:
     if day.cycles_that_fit is None:
         return "The day on which the chamber is opened and pumped down again."
+    needed = "" if math.isinf(day.needed_s) else f", {duration(day.needed_s)} for all"
     return (
-        f"First cycle {duration(day.first_cycle_s)}, later ones {duration(day.later_cycle_s)}: "
-        f"{day.cycles_that_fit} fit into the shift of {duration(day.shift_s)}, "
-        f"{day.cycles_wanted} are wanted."
+        f"First cycle {duration(day.first_cycle_s)}, later ones {duration(day.later_cycle_s)}"
+        f"{needed}: {day.cycles_that_fit} fit into the shift of "
+        f"{duration(day.shift_s)}, {day.cycles_wanted} are wanted."
     )

@@ -153,7 +153,8 @@ _MEANS: Final[Mapping[str, str]] = {
     "reaches",
     "pump_down": "time wanted against time needed to the target pressure",
     "vapour": "vapour the stack carries off or holds, against the vapour the work gives off",
-    "duty": "hours between services and regenerations, against the hours of the work",
+    "duty": "the shift against the day’s cycles with start and venting; or how long a capture "
+    "pump holds gas, against how long it should",
     "backstreaming": "oil vapour the work stands, against what reaches the chamber",
     "utilities": "cooling water and mains on site, against what the pumps need",
     "compatibility": "materials and fluids that stand the gas",

@@ -16,15 +16,13 @@ from scipy.integrate import solve_ivp
 from server.fit.choice import StackChoice
 from server.fit.course import pump_downs
 from server.fit.day import day_of
-from server.fit.day_course import Habits
-from server.fit.day_night import Stop, choice_of
 from server.fit.day_results import Day, DayPhase, Overnight, PumpState
 from server.fit.explain import Spot
-from server.fit.foreline_hold import MOST_PAUSES, foreline_hold, foreline_tubes, hold_text
+from server.fit.foreline_hold import MOST_PAUSES
+from server.fit.hold_shown import hold_of, hold_text
 from server.fit.requirements import Duty, Venting
 from server.fit.results import PhaseSpan, PumpDown
 from server.fit.running import energy_kwh_per_year
-from server.fit.workings.day import day_lines
 from server.physics.outgassing import LAW_START_S, outgassing_rate_pa_m_s, outgassing_row
 from tests.fit.engine_cases import (
     BENCH,
@@ -84,8 +82,8 @@ def jet_spot(foreline_m: float = 1.0, bore: str = "25 mm") -> Spot:
 
 def with_duty(spot: Spot, duty: Duty) -> Spot:
     case = spot.judged.case
-    asked = replace(case.requirements, duty=duty)
-    return Spot(replace(spot.judged, case=replace(case, requirements=asked)), 0, 0)
+    asked = replace(case, requirements=replace(case.requirements, duty=duty))
+    return Spot(replace(spot.judged, days=replace(spot.judged.days, case=asked)), 0, 0)
 
 
 def a_course(first: tuple[float, ...], later: tuple[float, ...]) -> PumpDown:
@@ -108,7 +106,16 @@ def a_course(first: tuple[float, ...], later: tuple[float, ...]) -> PumpDown:
 
 
 def made(spot: Spot, course: PumpDown) -> Day:
-    day = day_of(spot, course)
+    """The day of a stack that was judged with such pump-downs."""
+    judged, (rough, *_), later = spot.judged, course.phases, course.later_time_s
+    found = replace(
+        judged.evacuation,
+        time_s=np.array([course.time_s]),
+        rough_s=np.array([rough.end_s]),
+        later_s=np.array([later]),
+    )
+    followed = replace(judged.days, evacuation=found)
+    day = day_of(replace(spot, judged=replace(judged, days=followed)), course)
     assert day is not None
     return day
 
@@ -145,22 +152,6 @@ def test_a_jets_day_by_hand() -> None:
     assert jet.warming_kwh == pytest.approx(0.5 * 420 / 3600)
     assert backing.per_day_kwh == pytest.approx(0.4 * 30_300 / 3600)
     assert day.kwh_per_year == pytest.approx(220 * (jet.per_day_kwh + backing.per_day_kwh))
-
-
-def test_a_jets_night_by_hand() -> None:
-    course = a_course((300.0, 360.0), (300.0, 180.0))
-    day = made(with_duty(jet_spot(), EIGHT_HOURS), course)
-    night = day.night
-    # 900 W for 7 min and 400 W for 25 min: 978 kJ, as much as 900 W take in 1087 s
-    assert night.restart_energy_j == pytest.approx(900 * 420 + 400 * 1500)
-    assert night.break_even_s == pytest.approx(978_000 / 900)
-    assert night.gap_s == pytest.approx(16 * 3600.0)
-    assert night.idle_kwh == pytest.approx(0.9 * 16)
-    assert night.choice is Overnight.SWITCH_OFF
-    shown = {line.key: line for line in day_lines(day, EIGHT_HOURS, course)}
-    assert len({line.section for line in shown.values()}) == 1
-    assert shown["break-even"].value == pytest.approx(978_000 / 900)
-    assert shown["later-pump-down"].value == pytest.approx(480.0)
 
 
 def test_a_year_is_its_working_days_however_seldom_the_chamber_is_opened() -> None:
@@ -226,12 +217,9 @@ def test_an_ion_pumps_roughing_turbo_runs_only_at_the_start() -> None:
 
 def test_the_foreline_holds_as_long_as_direct_integration_says() -> None:
     spot = jet_spot()
-    hold = foreline_hold(spot, 300.0)
-    assert hold is not None
-    assert spot.front is not None
-    (tube,) = foreline_tubes(spot.front.pump, spot.back, spot.judged.case)  # type: ignore[arg-type]
+    hold = hold_of(spot, 300.0)
     volume, area = math.pi / 4 * 0.025**2, math.pi * 0.025
-    assert (hold.volume_m3, tube.length_m) == pytest.approx((volume, 1.0))
+    assert hold.volume_m3 == pytest.approx(volume)
     wall, seal = outgassing_row("stainless_steel", "unbaked"), outgassing_row("fkm", "unbaked")
 
     def rise(t: float, _p: np.ndarray) -> list[float]:
@@ -255,41 +243,22 @@ def test_the_foreline_holds_as_long_as_direct_integration_says() -> None:
 
 def test_a_foreline_that_does_not_hold_is_pumped_between_or_needs_a_pump() -> None:
     spot = jet_spot()
-    hold = foreline_hold(spot, 1500.0)
-    assert hold is not None
+    hold = hold_of(spot, 1500.0)
     # 680 s at a time: 1500 s take two pauses of V/S·ln 10 = 0.45 s
     assert (hold.pauses, hold.holding_pump) == (2, False)
     assert hold.pause_s == pytest.approx(4.909e-4 / 2.5e-3 * math.log(10.0), rel=1e-3)
     day = made(with_duty(spot, EIGHT_HOURS), a_course((1500.0, 60.0), (1500.0, 60.0)))
     assert day.later_cycle_s == pytest.approx(1500 + 2 * hold.pause_s + 60 + 3300)
     assert "stops 2 times for" in hold_text(hold)
-    once, held = foreline_hold(spot, 700.0), foreline_hold(spot, 300.0)
-    assert once is not None
-    assert held is not None
+    once, held = hold_of(spot, 700.0), hold_of(spot, 300.0)
     assert "stops once for" in hold_text(once)
     assert hold_text(held).endswith("One backing pump does both.")
-    too_long = foreline_hold(spot, 680.0 * (MOST_PAUSES + 1.5))
-    assert too_long is not None
+    too_long = hold_of(spot, 680.0 * (MOST_PAUSES + 1.5))
     assert too_long.holding_pump
     assert "needs a holding pump of its own" in hold_text(too_long)
-    none = foreline_hold(jet_spot(0.0), 300.0)
-    assert none is not None
+    none = hold_of(jet_spot(0.0), 300.0)
     assert none.holding_pump
     assert none.hold_s == 0.0
-
-
-@given(idle_w=st.floats(1.0, 1e4), energy_j=st.floats(1.0, 1e8), beyond=st.floats(1.001, 100.0))
-def test_the_night_is_chosen_by_the_break_even(
-    idle_w: float, energy_j: float, beyond: float
-) -> None:
-    stop = Stop(idle_w, energy_j, 0.0, 0.0)
-    limit = energy_j / idle_w
-    assert choice_of(Habits(None), stop, limit * beyond) is Overnight.SWITCH_OFF
-    assert choice_of(Habits(None), stop, limit / beyond) is Overnight.STAY_ON
-    # no time to stop and start, or no gap at all
-    slow = replace(stop, stop_s=limit * beyond, start_s=1.0)
-    assert choice_of(Habits(None), slow, limit * beyond) is Overnight.STAY_ON
-    assert choice_of(Habits(None), stop, 0.0) is Overnight.NO_GAP
 
 
 seconds = st.floats(1.0, 20_000.0)

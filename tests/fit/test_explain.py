@@ -13,10 +13,11 @@ import pytest
 from server.catalog.items import OIL_SEALED_KINDS, CapturePump, TrapKind, TurboPump, VapourPump
 from server.fit.candidates import fields_of
 from server.fit.costs import Purse
+from server.fit.cycle_times import room_s
 from server.fit.evaluation import How, judge
 from server.fit.explain import Said, Spot, duration, flow, margins_of, pressure, reaching_load
+from server.fit.habits import lowest_asked_pa, stands_idle
 from server.fit.loads import loads_of
-from server.fit.margins import lowest_asked_pa, stands_idle
 from server.fit.pump_limits import limits_of
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.thresholds import RULES, VANE_CLEAN_ROUGHING_PA
@@ -174,7 +175,7 @@ def test_times_are_said_as_people_say_them_and_never_without_end() -> None:
             assert not holds or (front is not None and isinstance(front.pump, CapturePump))
             if key is MarginKey.DUTY and not holds:
                 duty = numbers.spot.judged.case.requirements.duty
-                assert numbers.available == duty.shift_s / duty.cycles_per_day
+                assert numbers.available == room_s(duty)
                 assert duration(numbers.available) in margin.explanation
 
 

@@ -207,8 +207,22 @@ def cycles(asked: Requirements, _front: Front | None, _back: Back) -> Change | N
     return Change(
         Matter.CYCLES, "", now, 1.0,
         lambda value: replace(asked, duty=replace(asked.duty, cycles_per_day=value)),
-        say, _in_field(Matter.CYCLES, typed),
+        say, lambda value: ((Matter.CYCLES.value, typed(value)), *_kept_of_a_cycle(asked)),
     )  # fmt: skip
+
+
+def _kept_of_a_cycle(asked: Requirements) -> Settings:
+    """Return what to type so that times which were a share of the shift stay as they are."""
+    duty = asked.duty
+    times = (
+        ("duty.time_at_pressure", duty.time_at_pressure_s), ("duty.vent_time", duty.vent_time_s),
+    )  # fmt: skip
+    assumed = {assumption.field for assumption in asked.assumptions}
+    return tuple(
+        (field, rounded(value, Dimension.TIME, up=False))
+        for field, value in times
+        if field in assumed
+    )
 
 
 def shift(asked: Requirements, _front: Front | None, _back: Back) -> Change | None:
@@ -227,7 +241,7 @@ def shift(asked: Requirements, _front: Front | None, _back: Back) -> Change | No
     return Change(
         Matter.SHIFT, "s", now, LONGEST_SHIFT_S,
         lambda value: replace(asked, duty=replace(asked.duty, shift_s=value)),
-        say, _in_field(Matter.SHIFT, typed),
+        say, lambda value: ((Matter.SHIFT.value, typed(value)), *_kept_of_a_cycle(asked)),
     )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.fit.candidates import Back, Front
+from server.fit.cycle_times import Days
 from server.fit.evacuation import evacuate
 from server.fit.evaluation import Judged
 from server.fit.explain import Spot
@@ -120,14 +121,13 @@ def _in_time(judged: Judged, chosen: BoolArray) -> FloatArray:
     rows, columns = np.nonzero(chosen)
     fronts, backs = case.field.fronts, case.field.backs
     found = evacuate(fronts, backs, case.states, case.loads, case.requirements, (rows, columns))
-    time = np.full(known.shape, np.inf)
-    time[rows, columns] = found.time_s
+    days = Days(case, found, (rows, columns))
     # where a steady margin keeps the target out of reach, it tells how far away that is: an endless
     # pump-down tells nothing more
-    telling = chosen & (np.isfinite(time) | (known >= 1.0 - ROUNDING))
+    telling = chosen & (np.isfinite(days.spread(found.time_s)) | (known >= 1.0 - ROUNDING))
     share = known.copy()
     for key, margin in TIMED_MARGINS.items():
-        ledger = margin(case, time)
+        ledger = margin(days)
         if ledger is not None:
             timed = np.broadcast_to(ledger.ratio / RULES[key].threshold, known.shape)
             share = np.where(telling, np.fmin(share, timed), share)

@@ -27,8 +27,9 @@ from server.catalog.items import (
 )
 from server.fit.candidates import COLD_TRAPS, Back, Field, Front, grades_for, make_back, make_front
 from server.fit.case import Ledger
+from server.fit.cycle_times import Days
 from server.fit.evacuation import evacuate
-from server.fit.evaluation import How, Judged, judge
+from server.fit.evaluation import NOT_FOLLOWED, How, Judged, judge
 from server.fit.loads import loads_of
 from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
 from server.fit.remedies.matters import Matter, Settings
@@ -168,16 +169,13 @@ def _passes(ledger: Ledger | None, key: MarginKey, count: int) -> BoolArray:
 def _passes_in_time(judged: Judged, whole: BoolArray, count: int) -> dict[MarginKey, BoolArray]:
     """Follow the pump-down of combinations worth it; the others pass nothing in time."""
     case = judged.case
-    shape = judged.worst_share.shape
-    rows, columns = np.nonzero(whole.reshape(shape))
-    time = np.full(shape, np.inf)
+    rows, columns = np.nonzero(whole.reshape(judged.worst_share.shape))
+    found = NOT_FOLLOWED
     if whole.any():
         fronts, backs = case.field.fronts, case.field.backs
         found = evacuate(fronts, backs, case.states, case.loads, case.requirements, (rows, columns))
-        time[rows, columns] = found.time_s
-    return {
-        key: whole & _passes(timed(case, time), key, count) for key, timed in TIMED_MARGINS.items()
-    }
+    days = Days(case, found, (rows, columns))
+    return {key: whole & _passes(timed(days), key, count) for key, timed in TIMED_MARGINS.items()}
 
 
 def other_backs(trial: Trial) -> Iterator[Swap]:

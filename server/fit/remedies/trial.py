@@ -15,18 +15,18 @@ from server.fit.backing import BackTables, back_tables
 from server.fit.candidates import Back, Combination, Field, Front, make_back, make_front
 from server.fit.case import Case, Ledger
 from server.fit.costs import CostTable, Purse
-from server.fit.evacuation import evacuate
+from server.fit.cycle_times import Days
+from server.fit.evacuation import Evacuation, evacuate
 from server.fit.evaluation import How, judge
 from server.fit.inlet import InletTables, held_at_pa, inlet_tables
 from server.fit.loads import loads_of
 from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
 from server.fit.present import title_of
-from server.fit.requirements import Requirements
+from server.fit.requirements import Duty, Requirements
 from server.fit.results import MarginKey
 from server.fit.settled import FieldStates
 from server.fit.states import HighVacuumStates
 from server.fit.thresholds import ROUNDING, RULES
-from server.physics.arrays import FloatArray
 
 ONE = (np.zeros(1, dtype=np.intp), np.zeros(1, dtype=np.intp))
 """The only combination of a field of one."""
@@ -113,22 +113,22 @@ class Variant:
 
     def _ledger(self, key: MarginKey) -> Ledger | None:
         if key in TIMED_MARGINS:
-            return TIMED_MARGINS[key](self.case, self.time_s)
+            return TIMED_MARGINS[key](Days(self.case, self.evacuation, ONE))
         return STEADY_MARGINS[key](self._priced if key in BOUGHT else self.case)
 
     @cached_property
-    def time_s(self) -> FloatArray:
-        """Pump-down time, shape (1, 1); infinite where the target is not reached."""
+    def evacuation(self) -> Evacuation:
+        """Its pump-downs."""
 
-        def follow() -> FloatArray:
+        def follow() -> Evacuation:
             case = self.case
             field = case.field
-            found = evacuate(
+            return evacuate(
                 field.fronts, field.backs, case.states, case.loads, self.requirements, ONE
             )
-            return found.time_s.reshape(1, 1)
 
-        key = ("time", *self._rests_on, self.requirements.target_pressure_pa)
+        asked = self.requirements
+        key = ("time", *self._rests_on, asked.target_pressure_pa, *_again(asked.duty))
         return self.trial.known.once(key, follow)
 
     @cached_property
@@ -221,6 +221,11 @@ def remade(
     """Return the same parts as they stand under another inquiry."""
     anew = None if front is None else make_front(front.pump, front.fluid, front.trap, asked)
     return anew, make_back(back.backing, back.booster, back.trap, asked, catalog)
+
+
+def _again(duty: Duty) -> tuple[Hashable, ...]:
+    """Return what a later pump-down of a day rests on."""
+    return (duty.repeats, duty.time_at_pressure_s, duty.vent_time_s, duty.venting)
 
 
 def share_of(ledger: Ledger | None, key: MarginKey) -> float:

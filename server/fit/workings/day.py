@@ -37,7 +37,7 @@ def day_lines(day: Day, duty: Duty, pump_down: PumpDown) -> Iterator[Working]:
     )  # fmt: skip
     if day.hold is not None:
         yield from _held(day.hold)
-    yield from _cycles(day)
+    yield from _cycles(day, duty)
     yield from _night(day.night)
     for number, part in enumerate(day.energy, 1):
         yield _energy(number, part, duty)
@@ -69,12 +69,24 @@ def _held(hold: ForelineHold) -> Iterator[Working]:
     yield line(SECTION, "foreline-hold", "The closed foreline holds for", law, inputs, hold.hold_s)
 
 
-def _cycles(day: Day) -> Iterator[Working]:
+def _cycles(day: Day, duty: Duty) -> Iterator[Working]:
     law = Law("t_cold", "foreline + max(warm-up, roughing) + high vacuum", "s", CATALOG)
     yield line(
         SECTION, "cold-start", "From everything off to the target", law,
         {"warm-up or cooling to temperature [s]": day.night.start_s}, day.cold_start_s,
     )  # fmt: skip
+    law = Law(
+        "t_day", "t_day = t_first + (n − 1)·t_later, of less than one cycle a day t_first", "s",
+        INQUIRY,
+    )  # fmt: skip
+    cycles = {
+        "n, cycles a day": duty.cycles_per_day,
+        "t_first [s]": day.first_cycle_s,
+        "t_later [s]": day.later_cycle_s,
+        "at pressure, in each [s]": duty.time_at_pressure_s,
+        "chamber open, in each [s]": duty.vent_time_s,
+    }
+    yield line(SECTION, "day-needs", "What the cycles of a day take", law, cycles, day.needed_s)
     if day.cycles_that_fit is None:
         return
     law = Law("n", "n = 1 + ⌊(t_shift − t_first)/t_later⌋, 0 if t_first > t_shift", "", INQUIRY)
@@ -88,11 +100,14 @@ def _cycles(day: Day) -> Iterator[Working]:
 
 
 def _night(night: NightChoice) -> Iterator[Working]:
-    law = Law("t*", "t* = E_restart/P_idle", "s", "conservation of energy; time has no price in it")
+    law = Law(
+        "t*", "t* = E_restart/P_idle, E_restart = Σ P·t of what runs to stop and to start again",
+        "s", "conservation of energy; time has no price in it",
+    )  # fmt: skip
     inputs = {
         "E_restart [J]": night.restart_energy_j,
         "P_idle [W]": night.idle_power_w,
-        "gap to the next start [s]": night.gap_s,
+        "pause, until ready again [s]": night.pause_s,
         "cool-down or regeneration [s]": night.stop_s,
         "warm-up or run-up [s]": night.start_s,
     }

@@ -31,7 +31,8 @@ _FORMULAS: Mapping[MarginKey, str] = {
     MarginKey.PUMP_DOWN: "time allowed ÷ pump-down time",
     MarginKey.VAPOUR: "1 ÷ Σ ṁ/ṁ_alone over the vapours: ṁ_trap where a trap holds it, else ṁ_W; "
     "or what can be drawn from wet goods ÷ what the drying time asks for, if that is less",
-    MarginKey.DUTY: "room in the shift ÷ cycle, or life of a capture pump ÷ life wanted: the worse",
+    MarginKey.DUTY: "shift ÷ (t_first + (n − 1)·t_later), fewer cycles than one a day: all shifts "
+    "between two ÷ t_first; or life of a capture pump ÷ life wanted, if that is worse",
     MarginKey.BACKSTREAMING: "allowed ÷ (bare pump × share that the trap passes)",
     MarginKey.FLUID: "largest boiler temperature of the fluid ÷ boiler temperature",
     MarginKey.UTILITIES: "1 where the site offers what the pumps need, else 0",

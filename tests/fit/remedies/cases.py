@@ -34,6 +34,10 @@ ROUGH = StackChoice(None, None, "VANE2-0160")
 
 CASES: Mapping[str, tuple[StackChoice, Mapping[str, Any]]] = {
     "narrow line": (JET, {"line": {"length": "1.2 m", "bore": "60 mm", "bends": 2}}),
+    "narrow line, short shift": (
+        JET,
+        {"line": {"length": "1.2 m", "bore": "60 mm", "bends": 2}, "duty__shift": "8 h"},
+    ),
     "deep target": (JET, {"target_pressure": "2e-7 mbar"}),
     "much gas": (JET, {"process__gas": [{"species": "argon", "flow": "150 sccm"}]}),
     "heater too weak": (JET_BACKED_WELL, {}),

@@ -190,7 +190,7 @@ def test_a_wider_line_is_named_to_the_safe_side_in_whole_millimetres() -> None:
 
 
 def test_a_baked_surface_lifts_the_margin_it_is_offered_for() -> None:
-    spot, asked, remedies = case("narrow line")
+    spot, asked, remedies = case("narrow line, short shift")
     better = {treatment.position: treatment for treatment in treatments(asked)}
     found = [r for r in remedies if r.change.startswith(Matter.SURFACES.value)]
     assert found

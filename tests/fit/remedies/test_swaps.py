@@ -46,7 +46,9 @@ def test_another_part_lifts_its_margin_breaks_no_other_and_nothing_cheaper_does(
 
 def _as_spot(front: Any, back: Any, judged: Judged) -> Spot:
     field = Field((front,), (back,))
-    return Spot(replace(judged, case=replace(judged.case, field=field)), 0, 0)
+    return Spot(
+        replace(judged, days=replace(judged.days, case=replace(judged.case, field=field))), 0, 0
+    )
 
 
 def _broken(judged: Judged) -> set[MarginKey]:
