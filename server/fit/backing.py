@@ -68,7 +68,10 @@ class BackTables:
         """
         if not self._ballast:
             return self.inlet
-        sets = Groups.by((*back.skus[:2], self._holding_sku(back)) for back in self.backs)
+        holding = {sku for _, sku in self._held}
+        sets = Groups.by(
+            back.skus if back.skus[2] in holding else back.skus[:2] for back in self.backs
+        )
         backs = self._some(sets.first)
 
         def speeds(gas: str) -> FloatArray:
@@ -191,19 +194,12 @@ class BackTables:
             if is_caught(gas, trap, self.requirements)
         )
 
-    def _holding_sku(self, back: Back) -> str:
-        """SKU of a trap that holds a vapour; empty where there is none."""
-        trap, asked = back.trap, self.requirements
-        if trap is None or not any(is_caught(gas, trap, asked) for gas in self.species):
-            return ""
-        return trap.sku
-
     def _holding(self, backs: Sequence[Back], gas: str) -> list[tuple[int, Trap]]:
         """Positions of backs whose trap holds a vapour, with the trap."""
         return [
             (row, back.trap)
             for row, back in enumerate(backs)
-            if back.trap is not None and is_caught(gas, back.trap, self.requirements)
+            if back.trap is not None and (gas, back.trap.sku) in self._held
         ]
 
     def _speeds(self, backs: Sequence[Back], gas: str, *, ballast: bool) -> FloatArray:

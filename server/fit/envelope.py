@@ -22,8 +22,8 @@ from server.catalog.arrays import GRID
 from server.fit.explain import Spot
 from server.fit.foreline import mixture_of
 from server.fit.front_states import process_time_s
-from server.fit.geometry import foreline, outlet_of
-from server.fit.inlet import flow_potential, line_table
+from server.fit.geometry import foreline, line_table, outlet_of
+from server.fit.inlet import flow_potential
 from server.fit.intake import Intake, largest_below
 from server.fit.loads import AIR
 from server.fit.pump_limits import PumpLimits, limits_for

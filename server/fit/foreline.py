@@ -12,8 +12,8 @@ from server.catalog.arrays import GRID
 from server.fit.alike import Groups, SharedSpeeds
 from server.fit.behind import parts_behind
 from server.fit.candidates import Back
-from server.fit.geometry import Outlet, foreline, groups_by_line
-from server.fit.inlet import flow_potential, line_table
+from server.fit.geometry import Outlet, forelines, groups_by_line
+from server.fit.inlet import flow_potential
 from server.fit.loads import AIR
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
@@ -35,8 +35,7 @@ class ForelineRuns:
         self.back_count = len(backs)
         kinds = groups_by_line(backs)
         first = [backs[place] for place in kinds.first]
-        lines = [foreline(outlet, back, requirements) for outlet in outlets for back in first]
-        self._lines = line_table(lines)
+        self._lines = forelines(outlets, first, requirements)
         self.line_of = self._lines.of.reshape(len(self.outlets), len(first))[:, kinds.of]
         self._known: dict[Mixture, tuple[FlowPotential, IntArray]] = {}
 

@@ -6,13 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+from server.catalog.arrays import GRID
 from server.catalog.flanges import Flange
 from server.catalog.items import Catalog, Trap, Valve
 from server.fit.alike import Groups
 from server.fit.assembly import foreline_valve, isolation_valve, roughing_valve
 from server.fit.candidates import Back, HighVacuumPump
+from server.fit.memory import shelf
 from server.fit.requirements import LineRun, Requirements
 from server.physics.line import Line, Part, Restriction, Tube
+from server.physics.line_table import LineTable
 
 
 def chamber_line(
@@ -71,6 +74,25 @@ def foreline(outlet: Outlet, back: Back, requirements: Requirements) -> Line:
     narrower = min(outlet.flange, back.entry, key=lambda flange: flange.bore_m)
     tube = _tube(requirements.foreline, narrower, "foreline")
     return Line((*_valve(outlet.valve), *tube, *_trap(back)), back.inlet_pump.inlet.bore_m)
+
+
+def forelines(
+    outlets: Sequence[Outlet], backs: Sequence[Back], requirements: Requirements
+) -> LineTable:
+    """Return the lines from every outlet to every back, all those of an outlet together."""
+    starts = tuple((outlet.flange.bore_m, *_valve(outlet.valve)) for outlet in outlets)
+    ends = tuple((back.entry.bore_m, back.inlet_pump.inlet.bore_m, *_trap(back)) for back in backs)
+    return shelf().once(
+        ("forelines", requirements.foreline, starts, ends),
+        lambda: line_table(
+            [foreline(outlet, back, requirements) for outlet in outlets for back in backs]
+        ),
+    )
+
+
+def line_table(lines: Sequence[Line]) -> LineTable:
+    """Return lines on the grid of all tables."""
+    return LineTable(lines, GRID.pressure_pa)
 
 
 def _valve(valve: Valve | None) -> tuple[Part, ...]:

@@ -17,7 +17,7 @@ from server.catalog.arrays import GRID, arrays_of
 from server.catalog.items import Catalog, Trap
 from server.fit.alike import Groups, MadeWhenAsked, Speeds
 from server.fit.candidates import COLD_TRAPS, Front, HighVacuumPump
-from server.fit.geometry import chamber_line, line_to_trap, restriction
+from server.fit.geometry import chamber_line, line_table, line_to_trap, restriction
 from server.fit.loads import PUMP_K
 from server.fit.memory import shelf
 from server.fit.requirements import Requirements
@@ -156,11 +156,6 @@ def _saturation_pa(gas: str, temperature_k: float) -> float:
     if temperature_k > SATURATION[gas].high_k:
         return math.inf  # warmer than its pressure is known for: nothing stays on the wall
     return float(saturation_pressure_pa(gas, temperature_k))
-
-
-def line_table(lines: Sequence[Line]) -> LineTable:
-    """Return lines on the grid of all tables."""
-    return LineTable(lines, GRID.pressure_pa)
 
 
 def conductance_rows(lines: Sequence[Line], gas: str) -> FloatArray:

@@ -13,7 +13,8 @@ from threading import Lock
 from typing import Any, TypeVar, cast
 
 from server.catalog.items import Catalog
-from server.physics.arrays import FloatArray, IntArray
+from server.physics.arrays import IntArray
+from server.physics.line_table import LineTable
 from server.physics.speedtable import SpeedTable
 
 MOST_ENTRIES = 50_000
@@ -86,7 +87,7 @@ MOST_BYTES = 12_000_000
 LARGEST_SHARE = 0.125
 """A table that takes more of that is not kept: it would push too many others out."""
 
-Kept = TypeVar("Kept", SpeedTable, IntArray)
+Kept = TypeVar("Kept", SpeedTable, LineTable, IntArray)
 
 
 class Shelf:
@@ -101,7 +102,7 @@ class Shelf:
     def __init__(self, most_bytes: int = MOST_BYTES) -> None:
         self._most_bytes = most_bytes
         self._bytes = 0
-        self._kept: dict[Hashable, SpeedTable | IntArray] = {}
+        self._kept: dict[Hashable, SpeedTable | LineTable | IntArray] = {}
         self._lock = Lock()
 
     def once(self, key: Hashable, make: Callable[[], Kept]) -> Kept:
@@ -112,12 +113,12 @@ class Shelf:
                 self._kept[key] = known  # behind all others, in the order of their last use
                 return cast(Kept, known)
         made = make()
-        _array(made).setflags(write=False)
+        _protect(made)
         if _size(made) <= LARGEST_SHARE * self._most_bytes:
             self._keep(key, made)
         return made
 
-    def _keep(self, key: Hashable, made: SpeedTable | IntArray) -> None:
+    def _keep(self, key: Hashable, made: SpeedTable | LineTable | IntArray) -> None:
         with self._lock:
             if key not in self._kept:
                 self._bytes += _size(made)
@@ -126,14 +127,20 @@ class Shelf:
                 self._bytes -= _size(self._kept.pop(next(iter(self._kept))))
 
 
-def _array(made: SpeedTable | IntArray) -> FloatArray | IntArray:
-    return made.speed_m3_s if isinstance(made, SpeedTable) else made
+def _protect(made: SpeedTable | LineTable | IntArray) -> None:
+    """Let nobody write into what others are given too."""
+    if isinstance(made, SpeedTable):
+        made.speed_m3_s.setflags(write=False)
+    elif isinstance(made, LineTable):
+        made.of.setflags(write=False)
+        made.narrowest_m.setflags(write=False)
+    else:
+        made.setflags(write=False)
 
 
-def _size(made: SpeedTable | IntArray) -> int:
+def _size(made: SpeedTable | LineTable | IntArray) -> int:
     """Bytes at most: a table comes to hold its largest throughputs too, a key takes its share."""
-    tables = 2 if isinstance(made, SpeedTable) else 1
-    return 1000 + tables * _array(made).nbytes
+    return 1000 + (2 * made.speed_m3_s.nbytes if isinstance(made, SpeedTable) else made.nbytes)
 
 
 @lru_cache(maxsize=1)

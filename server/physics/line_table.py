@@ -69,6 +69,12 @@ class LineTable:
         for line_number, chain in enumerate(chains):
             self._rows[: len(chain), line_number] = [row_of[id(element)] for element in chain]
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes its arrays take."""
+        parts = [*vars(self._openings).values(), *vars(self._ducts).values()]
+        return sum(part.nbytes for part in (self.of, self.narrowest_m, self._rows, *parts))
+
     def conductance_m3_s(self, temperature_k: float, gas: Species | Mixture) -> FloatArray:
         """Return the conductance of the distinct lines for small pressure differences.
 

@@ -10,12 +10,12 @@ import pytest
 from server.catalog.arrays import GRID
 from server.catalog.items import Trap, TrapKind, TrapPlace
 from server.fit.candidates import Front
+from server.fit.geometry import line_table
 from server.fit.inlet import (
     InletTables,
     conductance_rows,
     inlet_tables,
     is_caught,
-    line_table,
     sonic_limit_m3_s,
 )
 from server.physics.gas import mean_speed_m_s

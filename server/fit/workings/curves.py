@@ -14,7 +14,8 @@ from functools import lru_cache
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.fit.inlet import flow_potential, line_table, sonic_limit_m3_s
+from server.fit.geometry import line_table
+from server.fit.inlet import flow_potential, sonic_limit_m3_s
 from server.physics.arrays import FloatArray
 from server.physics.entry_speed import FlowPotential
 from server.physics.line import Line
