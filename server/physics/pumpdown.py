@@ -14,8 +14,10 @@ from numpy.typing import ArrayLike
 from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, floats
 from server.physics.gasload import GasLoad
+from server.physics.pumpdown_approach import approach
 from server.physics.pumpdown_fall import fall
-from server.physics.pumpdown_step import Course, Rows, load_at, speed_per_volume, take_step
+from server.physics.pumpdown_paths import paths_of
+from server.physics.pumpdown_step import Course, Point, Rows, load_at, speed_per_volume, take_step
 from server.physics.speedtable import LogGrid, SpeedTable, rest_pressure_pa
 
 _ARRIVED = 1e-8  # relative distance from the target that counts as there
@@ -86,7 +88,9 @@ def pump_down(
         np.full(state.index.size, np.inf), state.pressure.copy(),
         np.zeros(state.index.size, dtype=np.bool_),
     )  # fmt: skip
-    points = fall(state, course, phase.speed, trace=trace)
+    paths = paths_of(phase.speed, state.row_start // course.grid.count, state.pressure)
+    points = fall(state, course, paths, trace=trace)
+    points += approach(state, course, paths, trace=trace)
     for _ in range(_MAX_STEPS):
         if trace:
             points.append(_snapshot(state, result.time_s.size))
@@ -175,7 +179,7 @@ def _retire(state: Rows, result: PhaseResult, course: Course) -> None:
         state.drop_ended()
 
 
-def _snapshot(state: Rows, count: int) -> tuple[FloatArray, FloatArray]:
+def _snapshot(state: Rows, count: int) -> Point:
     time, pressure = np.full(count, np.nan), np.full(count, np.nan)
     under_way = ~state.ended
     at = state.index[under_way]
@@ -183,12 +187,12 @@ def _snapshot(state: Rows, count: int) -> tuple[FloatArray, FloatArray]:
     return time, pressure
 
 
-def _with_curves(result: PhaseResult, points: list[tuple[FloatArray, FloatArray]]) -> PhaseResult:
+def _with_curves(result: PhaseResult, points: list[Point]) -> PhaseResult:
     time = np.stack([point[0] for point in points], axis=1)
     pressure = np.stack([point[1] for point in points], axis=1)
     # a step that was not taken leaves its point twice: move such gaps behind the curve
     gap = np.isnan(time)
-    gap[:, 1:] |= time[:, 1:] == time[:, :-1]
+    gap[:, 1:] |= time[:, 1:] <= np.fmax.accumulate(time, axis=1)[:, :-1]
     order = np.argsort(gap, axis=1, kind="stable")
     time = np.take_along_axis(np.where(gap, np.nan, time), order, axis=1)
     pressure = np.take_along_axis(np.where(gap, np.nan, pressure), order, axis=1)

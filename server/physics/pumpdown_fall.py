@@ -1,57 +1,39 @@
 """The beginning of a pump-down in closed form: while the gas load hardly matters.
 
 Without a load a chamber falls from p₁ to p₂ in ∫ V·dp/(S·p); where the pump takes far more than the
-load the rest is a small correction of first order,
+load the rest is a small correction,
 
-    t = ∫ V/S · d ln p + Q·∫ V/(S²·p) · d ln p.
+    t = ∫ V/S · d ln p + Q·∫ V/(S²·p) · d ln p + Q²·∫ V/(S³·p²) · d ln p,
 
-Both are sums over the cells of the speed table, made once for each of its rows, so that however
-many candidates fall along a row there are no steps to be taken.
+with the load at the clock at which it adds most. All three are running sums over the speed table
+(``pumpdown_paths``): however many candidates fall along a row, there are no steps to be taken.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from server.physics.arrays import BoolArray, FloatArray, IntArray
-from server.physics.end_to_end import EndToEnd
-from server.physics.pumpdown_step import Course, Rows, load_at, speed_per_volume
-from server.physics.speedtable import LEAST_PA_M3_S, LogGrid, SpeedTable
+from server.physics.pumpdown_paths import End, Paths, node_above, node_below
+from server.physics.pumpdown_step import (
+    Course,
+    Point,
+    Rows,
+    load_at,
+    speed_per_volume,
+    spread,
+)
+from server.physics.speedtable import LEAST_PA_M3_S
 
-_OUTWEIGHS = 30.0
-"""What a pump takes over the load where the correction is enough. Its square is left out, 1/30² of
+_OUTWEIGHS = 20.0
+"""What a pump takes over the load where the correction is enough. Its cube is left out, 1/20³ of
 the rate at most; a choice of our own."""
 
-_CURVE_STRIDE = 2
+CURVE_STRIDE = 2
 """Nodes from one point of a curve to the next: 0.29 in ln p."""
 
 
-@dataclass(frozen=True)
-class _Paths:
-    """Sums along the nodes for m rows of a table, each from its highest node down."""
-
-    grid: LogGrid
-    speed: FloatArray
-    """Shape (m, nodes)."""
-    without_load: FloatArray
-    """∫ d ln p/S."""
-    per_load: FloatArray
-    """∫ d ln p/(S²·p)."""
-    ln_least: EndToEnd
-    """Logarithm of the least S·p from each node up to the highest one."""
-
-    def lowest_node(self, rows: IntArray, carried: FloatArray) -> IntArray:
-        """Return the lowest node above which the pump takes so much all the way up."""
-        # however small the load: where there is no speed it is not carried
-        wanted = np.log(np.maximum(carried, 2.0 * LEAST_PA_M3_S))
-        return self.ln_least.first_reaching(rows, wanted)
-
-
-def fall(
-    state: Rows, course: Course, table: SpeedTable, *, trace: bool = False
-) -> list[tuple[FloatArray, FloatArray]]:
+def fall(state: Rows, course: Course, paths: Paths, *, trace: bool = False) -> list[Point]:
     """Move candidates on to where their load begins to matter, or to the target if it never does.
 
     Parameters
@@ -60,8 +42,8 @@ def fall(
         Candidates at their start, load and speed known; moved on. [-]
     course : Course
         What they have in common. [-]
-    table : SpeedTable
-        Speeds, of which each candidate has a row. [m3/s]
+    paths : Paths
+        Sums along their rows of the table. [-]
     trace : bool
         Also return clock and pressure at nodes on the way. [-]
 
@@ -70,14 +52,13 @@ def fall(
     list of pairs of array, shape (n,)
         Clocks [s] and pressures [Pa] in the order of time, NaN for candidates that are not there.
     """
-    grid = table.grid
-    used = np.flatnonzero(np.bincount(state.row_start // grid.count))
-    which: IntArray = np.searchsorted(used, state.row_start // grid.count)
-    first = np.minimum(_place(grid, state.pressure, _ROUNDING).astype(np.intp), grid.count - 1)
-    paths = _paths(table, used, _highest(which, first, used.size))
+    which = paths.place[state.row_start // course.grid.count]
+    first = node_below(course.grid, state.pressure)
     outweighed = _OUTWEIGHS * state.load
-    last = paths.lowest_node(which, outweighed / state.scale)
-    above_target = np.ceil(_place(grid, state.target, -_ROUNDING)).astype(np.intp)
+    # however small the load: where there is no speed it is not carried
+    wanted = np.maximum(outweighed / state.scale, LEAST_PA_M3_S)
+    last = paths.lowest_node(which, wanted)
+    above_target = node_above(course.grid, state.target)
     at_target, _ = speed_per_volume(state, course, state.target)
     arrives = (last <= above_target) & (at_target > 0.0)
     arrives &= at_target * state.target >= outweighed
@@ -87,80 +68,20 @@ def fall(
     rows = np.flatnonzero(falls)
     if rows.size == 0:
         return []
-    part = Rows(*(value[..., rows] for value in vars(state).values()))
+    part = state.only(rows)
     way = which[rows], first[rows], last[rows]
     down = _Down(paths, part, course, way, np.where(arrives, at_target, 0.0)[rows])
     # what takes longer than the horizon is followed to its end there
     in_time = down.end_s < course.horizon_s
-    points = _spread(down.points(in_time), rows, state) if trace else []
+    points = spread(down.points(in_time), rows, state) if trace else []
     state.time[rows] = np.where(in_time, down.end_s, part.time)
     state.pressure[rows] = np.where(in_time, down.end_pa, part.pressure)
-    state.load, state.load_slope = load_at(state, np.minimum(state.time, course.horizon_s), course)
-    state.value, state.rise = speed_per_volume(state, course, state.pressure)
+    # what has arrived is asked no more
+    rows = rows[in_time & (down.end_pa > part.target)]
+    part = state.only(rows)
+    state.load[rows], state.load_slope[rows] = load_at(part, part.time, course)
+    state.value[rows], state.rise[rows] = speed_per_volume(part, course, part.pressure)
     return points
-
-
-def _spread(
-    points: list[tuple[FloatArray, FloatArray]], rows: IntArray, state: Rows
-) -> list[tuple[FloatArray, FloatArray]]:
-    """Return points of some of the candidates as points of all, after the start of all."""
-    found = [(state.time.copy(), state.pressure.copy())]
-    for clock, pressure in points:
-        all_clocks, all_pressures = np.full((2, state.time.size), np.nan)
-        all_clocks[rows], all_pressures[rows] = clock, pressure
-        found.append((all_clocks, all_pressures))
-    return found
-
-
-def _place(grid: LogGrid, pressure_pa: FloatArray, more: float) -> FloatArray:
-    """Place among the nodes, a little more against rounding."""
-    found: FloatArray = (np.log(pressure_pa) - grid.ln_low) / grid.step + more
-    return found
-
-
-_ROUNDING = 1e-9
-"""Share of a cell by which a pressure at a node may miss it."""
-
-
-def _highest(which: IntArray, first: IntArray, count: int) -> IntArray:
-    highest = np.zeros(count, dtype=np.intp)
-    np.maximum.at(highest, which, first)
-    return highest
-
-
-def _paths(table: SpeedTable, used: IntArray, highest: IntArray) -> _Paths:
-    """Sum from the highest node of each row down; above it nothing is asked."""
-    grid = table.grid
-    speed = table.speed_m3_s[used]
-    above = np.arange(grid.count) > highest[:, np.newaxis]
-    per_cell = grid.step * _mean_inverse(speed[:, :-1], speed[:, 1:])
-    per_cell[above[:, 1:]] = 0.0
-    steep = -np.diff(1.0 / grid.pressure_pa) / grid.step**2
-    carried = np.where(above, np.inf, speed * grid.pressure_pa)
-    least = np.minimum.accumulate(carried[:, ::-1], axis=1)[:, ::-1]
-    ln_least = EndToEnd(np.log(np.clip(least, LEAST_PA_M3_S, 1.0 / LEAST_PA_M3_S)))
-    return _Paths(grid, speed, _from_top(per_cell), _from_top(per_cell**2 * steep), ln_least)
-
-
-def _from_top(per_cell: FloatArray) -> FloatArray:
-    total = np.zeros((per_cell.shape[0], per_cell.shape[1] + 1))
-    np.cumsum(per_cell[:, ::-1], axis=1, out=total[:, -2::-1])
-    return total
-
-
-def _mean_inverse(one: FloatArray, other: FloatArray) -> FloatArray:
-    """Mean of 1/S between two speeds, S linear; inf where there is none."""
-    works = (one > 0.0) & (other > 0.0)
-    low, high = np.where(works, one, 1.0), np.where(works, other, 1.0)
-    bend = (high - low) / low
-    flat = np.abs(bend) < _FLAT
-    mean = np.log(high / low) / np.where(flat, 1.0, bend)
-    mean = np.where(flat, 1.0 - 0.5 * bend, mean) / low
-    return np.where(works, mean, np.inf)
-
-
-_FLAT = 1e-5
-"""Change of speed within a cell below which it counts as linear in the change."""
 
 
 class _Down:
@@ -168,64 +89,48 @@ class _Down:
 
     def __init__(
         self,
-        paths: _Paths,
+        paths: Paths,
         state: Rows,
         course: Course,
         way: tuple[IntArray, IntArray, IntArray],
         at_target: FloatArray,
     ) -> None:
-        self.paths, self.state = paths, state
-        which, self.first, last = way
-        self.which = which[:, np.newaxis]
-        nodes, speed = paths.grid.pressure_pa, paths.speed
-        own = state.value / state.scale
-        self.before = _piece((nodes[self.first], state.pressure), (speed[which, self.first], own))
+        self.paths, self.state, self.course = paths, state, course
+        self.which, self.first, self.last = way
+        start = End(state.pressure, state.value / state.scale, self.first)
+        self.before = paths.part(self.which, start)
         # a node at which the way ends is its own end
         goes_on = at_target > 0.0
-        ends = np.where(goes_on, state.target, nodes[last])
-        slowest = np.where(goes_on, at_target / state.scale, speed[which, last])
-        after = _piece((ends, nodes[last]), (slowest, speed[which, last]))
-        at_last = last[:, np.newaxis]
-        self.load = state.load
-        # near the end of the fall the load counts most, by then it may have decayed
-        about = np.minimum(self.clock_at(at_last)[:, 0], course.horizon_s)
-        self.load, _ = load_at(state, about, course)
-        more = (after[0] + after[1] * self.load / state.scale) / state.scale
-        self.end_s: FloatArray = self.clock_at(at_last)[:, 0] + more
+        ends = np.where(goes_on, state.target, paths.grid.pressure_pa[self.last])
+        speed = paths.speed.ravel().take(self.which * paths.grid.count + self.last)
+        slowest = np.where(goes_on, at_target / state.scale, speed)
+        after = paths.part(self.which, End(ends, slowest, self.last))
+        self.end_s = self.clock_at(self.last, after)
         self.end_pa: FloatArray = ends
-        self.last = last
 
-    def clock_at(self, node: IntArray) -> FloatArray:
-        """Clocks when each candidate passes nodes at or below its first, shape (n, k)."""
-        paths, state = self.paths, self.state
-        first = self.first[:, np.newaxis]
-        along, per_load = (
-            before[:, np.newaxis] + sums[self.which, node] - sums[self.which, first]
-            for before, sums in zip(self.before, (paths.without_load, paths.per_load), strict=True)
-        )
-        scale = state.scale[:, np.newaxis]
-        per_load *= self.load[:, np.newaxis] / scale
-        found: FloatArray = state.time[:, np.newaxis] + (along + per_load) / scale
+    def clock_at(self, node: IntArray, after: list[FloatArray] | None = None) -> FloatArray:
+        """Clocks at nodes at or below the first, or a part of a cell later."""
+        along = self.paths.between(self.which, self.first, node)
+        without, per_load, square = (one + two for one, two in zip(self.before, along, strict=True))
+        weighed = self.paths.lag(self.which, self.first, node) + self.before[0] * along[1]
+        if after:
+            weighed += (without + 0.5 * after[0]) * after[1]
+            without, per_load, square = without + after[0], per_load + after[1], square + after[2]
+        # the load has its say mostly near the end; by then it may have decayed
+        mean = weighed / np.where(per_load > 0.0, per_load, 1.0)
+        state, scale = self.state, self.state.scale
+        clock = np.minimum(state.time + mean / scale, self.course.horizon_s)
+        load = load_at(state, clock, self.course)[0] / scale
+        found: FloatArray = (without + load * (per_load + load * square)) / scale
+        found += state.time
         return found
 
-    def points(self, falls: BoolArray) -> list[tuple[FloatArray, FloatArray]]:
+    def points(self, falls: BoolArray) -> list[Point]:
         """Clocks and pressures at nodes on the way of those that fall, NaN for the others."""
-        nodes = np.arange(int(self.first.max()), int(self.last.min()), -_CURVE_STRIDE)
-        on_way = falls[:, np.newaxis] & (self.first[:, np.newaxis] >= nodes)
-        on_way &= self.last[:, np.newaxis] < nodes
-        passed = np.where(on_way, nodes, self.first[:, np.newaxis])
+        nodes = np.arange(int(self.first.max()), int(self.last.min()), -1)
+        nodes = nodes[nodes % CURVE_STRIDE == 0][:, np.newaxis]
+        on_way = falls & (self.first >= nodes) & (self.last < nodes)
+        passed = np.where(on_way, nodes, self.first)
         clock = np.where(on_way, self.clock_at(passed), np.nan)
         pressure = np.where(on_way, self.paths.grid.pressure_pa[nodes], np.nan)
-        return list(zip(clock.T, pressure.T, strict=True))
-
-
-def _piece(
-    ends_pa: tuple[FloatArray, FloatArray], speeds: tuple[FloatArray, FloatArray]
-) -> tuple[FloatArray, FloatArray]:
-    """Both sums over a part of a cell, from its lower to its upper end."""
-    low, high = ends_pa
-    over = np.log(high / low)
-    without_load = over * _mean_inverse(*speeds)
-    some = over > _FLAT
-    steep = (1.0 / low - 1.0 / high) / np.where(some, over, 1.0) ** 2
-    return without_load, np.where(some, without_load**2 * steep, 0.0)
+        return list(zip(clock, pressure, strict=True))

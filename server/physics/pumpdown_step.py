@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -69,11 +70,13 @@ class Rows:
     caution: FloatArray
     ended: BoolArray
 
+    def only(self, chosen: IntArray) -> Rows:
+        """Return the state of some of the candidates."""
+        return Rows(*(value[..., chosen] for value in vars(self).values()))
+
     def drop_ended(self) -> None:
         """Keep only what is still under way."""
-        alive = np.flatnonzero(~self.ended)
-        for name, value in vars(self).items():
-            setattr(self, name, value[..., alive])
+        vars(self).update(vars(self.only(np.flatnonzero(~self.ended))))
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,30 @@ class Course:
     def clock_share(self) -> float:
         """Largest step as a share of the clock, by the steepest decaying term; inf without one."""
         return _LN_T_STEP / max(1.0, self.alpha.max()) if self.alpha.size else np.inf
+
+
+Point = tuple[FloatArray, FloatArray]
+"""Clock [s] and pressure [Pa] of every candidate, NaN for those that are not there."""
+
+
+def spread(points: list[Point], rows: IntArray, state: Rows) -> list[Point]:
+    """Return points of some of the candidates as points of all, after the state of all.
+
+    Parameters
+    ----------
+    points : list of pairs of array
+        Clocks [s] and pressures [Pa] of some of the candidates. [-]
+    rows : array of int
+        Which ones. [-]
+    state : Rows
+        Where all of them are before. [-]
+    """
+    found = [(state.time.copy(), state.pressure.copy())]
+    for clock, pressure in points:
+        all_clocks, all_pressures = np.full((2, state.time.size), np.nan)
+        all_clocks[rows], all_pressures[rows] = clock, pressure
+        found.append((all_clocks, all_pressures))
+    return found
 
 
 @dataclass(frozen=True)
@@ -111,13 +138,13 @@ def load_at(state: Rows, time: FloatArray, course: Course) -> tuple[FloatArray, 
     ----------
     state : Rows
         Candidates under way. [-]
-    time : array, shape (n,)
-        Clock of each candidate. [s]
+    time : array, shape (n,) or (k, n)
+        Clocks of each candidate. [s]
     course : Course
         What they have in common. [-]
     """
-    total = state.constant.copy()
-    slope = np.zeros_like(total)
+    total, slope = np.zeros((2, *time.shape))
+    total += state.constant
     if course.alpha.size:
         # up to the start of the law the load is constant; steps end there
         hours = np.maximum(time, LAW_START_S)
@@ -135,18 +162,30 @@ def load_at(state: Rows, time: FloatArray, course: Course) -> tuple[FloatArray, 
     return total, slope
 
 
+class OnTable(Protocol):
+    """Candidates with their row of a speed table and the factor on its speeds."""
+
+    @property
+    def row_start(self) -> IntArray:
+        """Where the row of each begins."""
+
+    @property
+    def scale(self) -> FloatArray:
+        """Factor on its speeds."""
+
+
 def speed_per_volume(
-    state: Rows, course: Course, pressure: FloatArray
+    state: OnTable, course: Course, pressure: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """S/V and its rise per unit of ln p; the ends of the table are held for trial pressures.
 
     Parameters
     ----------
-    state : Rows
-        Candidates under way. [-]
+    state : OnTable
+        Candidates. [-]
     course : Course
         What they have in common. [-]
-    pressure : array, shape (n,)
+    pressure : array, shape (n,) or (k, n)
         Chamber pressures, > 0. [Pa]
     """
     grid = course.grid

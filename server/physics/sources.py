@@ -137,6 +137,12 @@ _PUMPS = (
            1988, "Appl. Stat. 37, 477; as in Python's statistics.NormalDist"),
     Source("HOCHBRUCK-2009", "M. Hochbruck, A. Ostermann, J. Schweitzer",
            "Exponential Rosenbrock-type methods", 2009, "SIAM J. Numer. Anal. 47, 786"),
+    Source("BENDER-1978", "C. M. Bender, S. A. Orszag",
+           "Advanced Mathematical Methods for Scientists and Engineers", 1978,
+           "chapter 6, integration by parts; from memory"),
+    Source("PIESSENS-1983", "R. Piessens, E. de Doncker-Kapenga, C. W. Überhuber, D. K. Kahaner",
+           "QUADPACK: A Subroutine Package for Automatic Integration", 1983,
+           "the rule of three and seven points; from memory"),
 )  # fmt: skip
 
 
