@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from server.errors import OutOfRange
 from server.physics.elements import (
+    Aperture,
     Duct,
     Element,
     chain_drop_pa,
@@ -241,28 +242,27 @@ def line_states(
     tuple of PartState
         Pressures, conductance, δ, Knudsen and Reynolds number, regime, share of the drop.
     """
-    return states_of_flows(line, [Passing(throughput_pa_m3_s, downstream_pressure_pa, gas)],
-                           temperature_k)[0]  # fmt: skip
+    flow = Passing(line, throughput_pa_m3_s, downstream_pressure_pa, gas)
+    return states_of_flows([flow], temperature_k)[0]
 
 
 @dataclass(frozen=True)
 class Passing:
     """One flow through a line: throughput above zero, pressure at the pump, and the gas."""
 
+    line: Line
     throughput_pa_m3_s: float
     downstream_pa: float
     gas: Species | Mixture
 
 
 def states_of_flows(
-    line: Line, flows: Sequence[Passing], temperature_k: float
+    flows: Sequence[Passing], temperature_k: float
 ) -> tuple[tuple[PartState, ...], ...]:
-    """Return how every part of a line stands at each of several flows, all solved at once.
+    """Return how every part of each flow's line stands, flows and lines solved at once.
 
     Parameters
     ----------
-    line : Line
-        The line. [-]
     flows : sequence of Passing, length n
         The flows, at least one. [-]
     temperature_k : float
@@ -281,23 +281,56 @@ def states_of_flows(
     flow = np.array([one.throughput_pa_m3_s for one in flows], dtype=np.float64)
     if not bool(np.all(np.isfinite(flow) & (flow > 0))):
         raise OutOfRange("The parts of a line can be shown for a gas flow above zero only.")
-    below = np.array([one.downstream_pa for one in flows], dtype=np.float64)
-    _require_pressure(below)
+    at_pump = np.array([one.downstream_pa for one in flows], dtype=np.float64)
+    _require_pressure(at_pump)
     state = GasState.together([gas_state(one.gas, temperature_k) for one in flows])
-    upwards: list[tuple[str, Element, Floats, Floats]] = []
-    for name, element in reversed(line_elements(line)):
-        drop = element_drop_pa(state, element, flow, below)
-        upwards.append((name, element, below, drop))
-        below = below + drop
-    total = np.sum([drop for *_, drop in upwards], axis=0)
-    parts = [_part_states(state, part, flow, total) for part in reversed(upwards)]
-    return tuple(zip(*parts, strict=True))
+    total = np.zeros(len(flows))
+    upwards: list[_Row] = []
+    for places, names, element in _rows_upwards([one.line for one in flows]):
+        here, down = state.at(places), at_pump[places] + total[places]
+        drop = element_drop_pa(here, element, flow[places], down)
+        total[places] += drop
+        upwards.append(_Row(places, names, element, here, down, drop))
+    parts: list[list[PartState]] = [[] for _ in flows]
+    for row in reversed(upwards):
+        found = _part_states(row, flow[row.places], total[row.places])
+        for place, part in zip(row.places.tolist(), found, strict=True):
+            parts[place].append(part)
+    return tuple(map(tuple, parts))
 
 
-def _part_states(
-    state: GasState, part: tuple[str, Element, Floats, Floats], flow: Floats, total_pa: Floats
-) -> list[PartState]:
-    name, element, down, drop = part
+@dataclass(frozen=True)
+class _Row:
+    """Elements of one kind, each of another flow's line, with their flows."""
+
+    places: NDArray[np.intp]
+    names: tuple[str, ...]
+    element: Element
+    state: GasState
+    down_pa: Floats
+    drop_pa: Floats
+
+
+def _rows_upwards(
+    lines: Sequence[Line],
+) -> Iterator[tuple[NDArray[np.intp], tuple[str, ...], Element]]:
+    """Yield the elements of lines from the pump upwards, of each as many at once as may be."""
+    chains = [line_elements(line)[::-1] for line in lines]
+    for level in range(max(map(len, chains))):
+        for kind in (Aperture, Duct):
+            places = [
+                place
+                for place, chain in enumerate(chains)
+                if level < len(chain) and isinstance(chain[level][1], kind)
+            ]
+            if places:
+                names, elements = zip(*(chains[place][level] for place in places), strict=True)
+                fields = np.array([tuple(vars(one).values()) for one in elements], dtype=np.float64)
+                yield np.array(places), names, kind(*fields.T)
+
+
+def _part_states(row: _Row, flow: Floats, total_pa: Floats) -> list[PartState]:
+    state, element, down, drop = row.state, row.element, row.down_pa, row.drop_pa
     mean = down + drop / 2
     # an opening has no wall to give a Reynolds number
     reynolds = element.reynolds(state, flow) if isinstance(element, Duct) else np.zeros_like(flow)
@@ -311,9 +344,10 @@ def _part_states(
         "reynolds": reynolds,
     }
     rows = zip(*(values.tolist() for values in numbers.values()), strict=True)
-    found = [dict(zip(numbers, row, strict=True)) for row in rows]
+    found = [dict(zip(numbers, values, strict=True)) for values in rows]
     return [
-        PartState(name, regime=regime_of(one["knudsen"], one["reynolds"]), **one) for one in found
+        PartState(name, regime=regime_of(one["knudsen"], one["reynolds"]), **one)
+        for name, one in zip(row.names, found, strict=True)
     ]
 
 

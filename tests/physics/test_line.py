@@ -254,19 +254,23 @@ def test_the_workings_name_every_part_and_its_regime() -> None:
     assert all(a.downstream_pa == pytest.approx(b.upstream_pa) for a, b in pairwise(dense))
 
 
-def test_flows_of_different_gases_solved_together_are_those_solved_alone() -> None:
+def test_flows_of_different_gases_and_lines_solved_together_are_those_solved_alone() -> None:
     line = Line((Tube(0.3, 0.16, 1, "manifold"), VALVE, Tube(2.0, 0.025, 2, "hose")))
+    # no opening at the pump's bore, and fewer parts
+    other = Line((Tube(0.4, 0.1, 1, "short"),), pump_bore_m=0.1)
     mixture = Mixture.of_amounts({AIR: 1.0, species("argon"): 3.0})
     flows = [
-        Passing(1e-7, 1e-4, AIR),
-        Passing(0.3, 2.0, species("hydrogen")),
-        Passing(100.0, 2e4, mixture),
+        Passing(other, 1e-3, 1e-4, AIR),
+        Passing(line, 1e-7, 1e-4, AIR),
+        Passing(line, 0.3, 2.0, species("hydrogen")),
+        Passing(other, 0.3, 2.0, species("hydrogen")),
+        Passing(line, 100.0, 2e4, mixture),
     ]
-    together = states_of_flows(line, flows, T)
+    together = states_of_flows(flows, T)
     for flow, parts in zip(flows, together, strict=True):
         down, gas = flow.downstream_pa, flow.gas
-        assert parts == line_states(line, flow.throughput_pa_m3_s, down, T, gas)
-        whole = upstream_pressure_pa(line, flow.throughput_pa_m3_s, down, T, gas)
+        assert parts == line_states(flow.line, flow.throughput_pa_m3_s, down, T, gas)
+        whole = upstream_pressure_pa(flow.line, flow.throughput_pa_m3_s, down, T, gas)
         assert parts[0].upstream_pa == pytest.approx(float(whole), rel=1e-9)
         assert sum(part.share_of_drop for part in parts) == pytest.approx(1.0)
 

@@ -199,7 +199,7 @@ def solve_line_states(benches: Sequence[Bench]) -> None:
         if state.exists and bench.line.parts
     }
     flows = {
-        key: (bench.line, _flow(bench, state))
+        key: _flow(bench, state)
         for key, (bench, state) in asked.items()
         if reaching_load(bench, state)
     }
@@ -214,20 +214,11 @@ def _place(bench: Bench, state: Settled) -> tuple[Hashable, ...]:
 def _flow(bench: Bench, state: Settled) -> Passing:
     """Return what flows to the pump."""
     load = reaching_load(bench, state)
-    return Passing(sum(load.values()), state.inlet_pa, _mixture(load))
+    return Passing(bench.line, sum(load.values()), state.inlet_pa, _mixture(load))
 
 
-def _stand(asked: Sequence[tuple[Line, Passing]]) -> list[tuple[PartState, ...]]:
-    """Return how the parts of each line stand; the flows through one line are solved at once."""
-    flows: dict[Line, list[Passing]] = {}
-    for run, flow in asked:
-        flows.setdefault(run, []).append(flow)
-    found = {
-        (run, flow): parts
-        for run, own in flows.items()
-        for flow, parts in zip(own, states_of_flows(run, own, PUMP_K), strict=True)
-    }
-    return [found[one] for one in asked]
+def _stand(asked: Sequence[Passing]) -> tuple[tuple[PartState, ...], ...]:
+    return states_of_flows(asked, PUMP_K)
 
 
 def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
@@ -246,7 +237,7 @@ def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
     if not load:
         return
     flow = _flow(bench, state)
-    (parts,) = bench.spot.judged.memory.each({_place(bench, state): (run, flow)}, _stand)
+    (parts,) = bench.spot.judged.memory.each({_place(bench, state): flow}, _stand)
     for number, part in enumerate(parts, start=1):
         key, inputs = f"line-{state.key}-{number}", _part_inputs(part, flow.throughput_pa_m3_s)
         yield line(SECTION, key, f"{part.name} {state.words}", _DROP, inputs,
