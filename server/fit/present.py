@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 
+import numpy as np
+
+from server.catalog.arrays import GRID
 from server.catalog.items import Item, Pump, Trap, VapourPump
 from server.fit.candidates import Combination
 from server.fit.costs import Purse
@@ -77,7 +80,7 @@ def _present(bench: Bench, rank: int, outlook: Outlook) -> StackAdvice:
         rank_reason=rank_reason(spot, cost, rank),
         weakest=weakest.key if weakest else None,
         flags=flags_of(spot),
-        speed_plots=_speed_plots(spot),
+        speed_plots=_speed_plots(bench),
         workings=(
             *workings_of(bench, margins),
             *(day_lines(day, bench.requirements.duty, pump_down) if day else ()),
@@ -189,38 +192,26 @@ def _state(bench: Bench, state: Settled) -> State:
     )
 
 
-def _speed_plots(spot: Spot) -> tuple[SpeedPlot, ...]:
+def _speed_plots(bench: Bench) -> tuple[SpeedPlot, ...]:
     """Curves of every gas of the load, where the pump has speed."""
-    states, front = spot.judged.case.states, spot.front
-    plots = []
-    for gas in spot.judged.case.loads.species:
-        if front is not None and states.inlet is not None:
-            row = states.inlet.row_of_front[spot.front_row]
-            own, reached = states.inlet.at_pump[gas], states.inlet.at_chamber[gas]
-        else:
-            row = spot.back_row
-            own, reached = states.backing.working[gas], states.backing.at_chamber_working[gas]
-        pressures = own.grid.pressure_pa
-        shown = (
-            (own.speed_m3_s[row] > 0.0)
-            & (pressures >= _lowest_shown_pa(spot))
-            & (pressures <= 1.02e5)
-        )
-        step = max(1, int(shown.sum()) // 120)
-        plots.append(
-            SpeedPlot(
-                gas,
-                tuple(pressures[shown][::step].tolist()),
-                tuple(own.speed_m3_s[row][shown][::step].tolist()),
-                tuple(reached.speed_m3_s[row][shown][::step].tolist()),
-            )
-        )
-    return tuple(plots)
+    lowest = _lowest_shown_pa(bench.base)
+    key = ("speed plots", bench.chamber_row, lowest)
+    return bench.spot.judged.memory.once(key, lambda: tuple(_plots(bench, lowest)))
 
 
-def _lowest_shown_pa(spot: Spot) -> float:
-    base = spot.at(spot.judged.case.states.base.chamber_pa)
-    return base / 30.0 if math.isfinite(base) else 1e-3
+def _plots(bench: Bench, lowest_pa: float) -> Iterator[SpeedPlot]:
+    state, pressures = bench.settled[-1], GRID.pressure_pa
+    wanted = (pressures >= lowest_pa) & (pressures <= 1.02e5)
+    for gas in bench.loads.species:
+        own, reached = bench.pump_speeds(gas, state), bench.chamber_speeds(gas, state)
+        shown = np.flatnonzero(wanted & (own.nodes_m3_s > 0.0))
+        shown = shown[:: max(1, shown.size // 120)]
+        columns = (pressures, own.nodes_m3_s, reached.nodes_m3_s)
+        yield SpeedPlot(gas, *(tuple(column[shown].tolist()) for column in columns))
+
+
+def _lowest_shown_pa(base: Settled) -> float:
+    return base.chamber_pa / 30.0 if math.isfinite(base.chamber_pa) else 1e-3
 
 
 def rank_reason(spot: Spot, cost: Cost, rank: int) -> str:

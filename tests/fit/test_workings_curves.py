@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from server.catalog.arrays import GRID
 from server.fit.inlet import conductance_rows
 from server.fit.loads import PUMP_K
-from server.fit.workings.curves import Curve, balance, passages
+from server.fit.workings.curves import Curve, Leaving, at_exits, balance, passages
 from server.physics.arrays import FloatArray
 from server.physics.line import Line, Tube, line_conductance_m3_s
 from server.physics.species import SPECIES
@@ -112,3 +112,27 @@ def test_a_passage_is_the_mean_of_the_conductance_between_two_pressures() -> Non
     # a line without parts: no resistance worth a number
     (free,) = passages([(Line(()), "argon")])
     assert free.between(1.0, 2.0) >= 0.999e9
+
+
+@given(kinds=st.lists(tables, min_size=1, max_size=4), ln_pressure=st.floats(*LN_RANGE))
+def test_a_gas_leaves_each_line_where_the_pump_takes_what_the_line_brings(
+    kinds: list[tuple[float, float, float, int]], ln_pressure: float
+) -> None:
+    """S(p₂)·p₂ = C·(p − p₂), for lines that are solved together as for one alone."""
+    chamber = min(math.exp(ln_pressure), 1e5)
+    runs = [Line((Tube(0.2 + number, 0.05, 1),)) for number in range(len(kinds))]
+    asked = [
+        Leaving(through, Curve(speeds(kind)), chamber)
+        for through, kind in zip(passages([(run, "argon") for run in runs]), kinds, strict=True)
+    ]
+    for one, found in zip(asked, at_exits(asked), strict=True):
+        assert 0.0 < found.pressure_pa <= chamber * (1.0 + 1e-12)
+        assert found.speed_m3_s == pytest.approx(one.speeds.at(found.pressure_pa), rel=1e-6)
+        brought = found.conductance_m3_s * (chamber - found.pressure_pa)
+        taken = found.speed_m3_s * found.pressure_pa
+        # two flows that nearly cancel are known to a share of each
+        assert brought == pytest.approx(
+            taken, rel=1e-6, abs=1e-9 * found.conductance_m3_s * chamber
+        )
+        (alone,) = at_exits([one])
+        assert alone.pressure_pa == pytest.approx(found.pressure_pa, rel=1e-12)

@@ -76,7 +76,11 @@ def line(
     section: str, key: str, name: str, law: Law, inputs: Inputs, value: float | str
 ) -> Working:
     """Return one line of the workings; a number that does not exist is said in words."""
-    shown = {label: _plain(number) for label, number in inputs.items()}
+    shown = {
+        # most are finite numbers, and there are thousands of them
+        label: number if number.__class__ is float and math.isfinite(number) else _plain(number)
+        for label, number in inputs.items()
+    }
     result = _plain(value)
     unit = "" if isinstance(result, str) else law.unit
     return Working(key, name, law.symbol, law.formula, shown, result, unit, law.source, section)
@@ -279,8 +283,11 @@ class Bench:
         """Return the foreline for the gas of a load, from the tables the engine reads."""
         behind = state.field.behind
         assert behind is not None  # noqa: S101 (asked for stacks with a foreline only)
-        lines, line_of = behind.runs.potential(load_pa_m3_s)
-        outlet = behind.runs.outlets.index(self._outlet)
+        runs = behind.runs
+        lines, line_of = self.spot.judged.memory.once(
+            ("potential", *load_pa_m3_s.items()), lambda: runs.potential(load_pa_m3_s)
+        )
+        outlet = runs.outlets.index(self._outlet)
         return Passage(lines, line_of.item(outlet, self.spot.back_row))
 
     def is_caught(self, gas: str) -> bool:

@@ -61,16 +61,19 @@ class Curve:
         return float(rest_pressure_pa(SpeedTable(GRID, self.nodes_m3_s[np.newaxis]))[0])
 
     def pressure_of_flow_pa(self, flow_pa_m3_s: float) -> float:
-        """Return the pressure at which S(p)·p is this flow; NaN where a pump never carries it."""
-
-        def excess(ln_pressure: float) -> float:
-            pressure = math.exp(ln_pressure)
-            return self.at(pressure) * pressure - flow_pa_m3_s
-
-        bottom, top = GRID.ln_low, math.log(GRID.high_pa)
-        if not (flow_pa_m3_s > 0.0 and excess(bottom) < 0.0 < excess(top)):
+        """Return the lowest pressure at which S(p)·p is this flow, NaN where a pump has none."""
+        reached = self.nodes_m3_s * GRID.pressure_pa >= flow_pa_m3_s
+        cell = int(reached.argmax()) - 1
+        if not flow_pa_m3_s > 0.0 or cell < 0:
             return math.nan
-        return math.exp(root_between(excess, bottom, top, within=1e-13))
+
+        def pressure(place: float) -> float:
+            return math.exp(GRID.ln_low + (cell + place) * GRID.step)
+
+        def lacking(place: float) -> float:
+            return flow_pa_m3_s - self.within(cell, place) * pressure(place)
+
+        return pressure(_root_in_cell(lacking))
 
 
 @dataclass(frozen=True)
@@ -243,6 +246,7 @@ def _first_crossing_pa(
 
 
 def _root_in_cell(excess: Callable[[float], float]) -> float:
+    """Return where in a cell a function falls to zero."""
     # at a node that just carries its load the sign is a matter of rounding
     if excess(1.0) >= 0.0:
         return 1.0
