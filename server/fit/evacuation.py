@@ -257,6 +257,9 @@ RUN_ON_SHARE = 9e-4
 CLEAR_SHARE = 0.3
 """Share of the crossover to which roughing is followed for others: clearly through it."""
 
+NEAR_FLOOR = 1.02
+"""Lowest pressure to which roughing is followed, as a multiple of where it comes to rest."""
+
 
 @dataclass(frozen=True)
 class Takeover:
@@ -285,7 +288,7 @@ def _takeover(
     # while a turbo runs up roughing goes on for several e-folds
     followed = np.where(wait > 0.0, RUN_ON_SHARE, CLEAR_SHARE) * crossover
     np.minimum.at(lowest, back_rows, followed)
-    lowest = np.maximum(np.fmin(lowest, ATMOSPHERE_PA), 1.02 * states.rough_floor_pa[0])
+    lowest = np.maximum(np.fmin(lowest, ATMOSPHERE_PA), NEAR_FLOOR * states.rough_floor_pa[0])
     curves = rough_curves(loads, states, np.fmin(lowest, ATMOSPHERE_PA))
     time = curves.time_at(back_rows, crossover) + wait
     pressure = crossover.copy()

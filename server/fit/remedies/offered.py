@@ -45,9 +45,7 @@ def remedies_for(
     catalog : Catalog
         What can be sold.
     """
-    purse = Purse(requirements, catalog)
-    found = nearest(prospects, NEAREST)
-    return tuple(remedy for near in found for remedy in _of_stack(near, purse))
+    return _of_stacks(nearest(prospects, NEAREST), Purse(requirements, catalog))
 
 
 def remedies_of_stack(
@@ -64,17 +62,22 @@ def remedies_of_stack(
     catalog : Catalog
         What can be sold.
     """
-    return _of_stack(stack, Purse(requirements, catalog))
+    return _of_stacks([stack], Purse(requirements, catalog))
 
 
-def _of_stack(stack: Combination, purse: Purse) -> tuple[Remedy, ...]:
-    trial = Trial(stack, purse)
+def _of_stacks(stacks: Sequence[Combination], purse: Purse) -> tuple[Remedy, ...]:
+    """Return the remedies of some stacks, stack by stack."""
+    trials = [Trial(stack, purse) for stack in stacks]
+    swaps = Swaps(trials)
+    return tuple(remedy for trial in trials for remedy in _of_stack(trial, swaps))
+
+
+def _of_stack(trial: Trial, swaps: Swaps) -> tuple[Remedy, ...]:
     wanted: dict[Matter, list[MarginKey]] = {matter: [] for matter in Matter}
     for key in trial.failing:
         for matter in MENU[key]:
             if not hopeless(matter, key, trial):
                 wanted[matter].append(key)
-    swaps = Swaps(trial)
     found = [
         remedy
         for matter, keys in wanted.items()
@@ -102,10 +105,13 @@ def _changed(change: Change, keys: Sequence[MarginKey], trial: Trial) -> Iterato
     steps: dict[float, MarginKey] = {}
     for key in keys:
 
-        def share_at(value: float, key: MarginKey = key) -> float:
-            return trial.under(change.apply(value)).share(key)
+        def gap_at(value: float, key: MarginKey = key) -> float:
+            return trial.under(change.apply(value)).gap(key)
 
-        value = smallest(change, share_at, trial.failing[key])
+        def bound_at(value: float, key: MarginKey = key) -> float:
+            return trial.under(change.apply(value)).bound(key)
+
+        value = smallest(change, gap_at, bound_at)
         if value is not None:
             steps.setdefault(value, key)
     for value, key in steps.items():
@@ -167,7 +173,7 @@ def _swapped(
     """Yield the cheapest part for each margin, the same part for several once."""
     parts: dict[str, tuple[MarginKey, Swapped]] = {}
     for key in keys:
-        found = swaps.cheapest(matter, key)
+        found = swaps.cheapest(trial, matter, key)
         if found is not None:
             parts.setdefault(found.swap.text, (key, found))
     for key, found in parts.values():

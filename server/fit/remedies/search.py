@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from server.fit.remedies.matters import Change
-from server.fit.thresholds import ROUNDING
-from server.physics.roots import root_between
 
 BAND = 0.004
 """A margin at most this far (in ln) above its threshold counts as at it."""
@@ -15,21 +14,35 @@ BAND = 0.004
 STEP = 1e-5
 """Where a margin jumps or all but jumps, the value is found to this share of itself."""
 
+BOLD_TRIES = 2
+"""So many values are tried towards the far end before the far end itself."""
 
-def smallest(change: Change, share_at: Callable[[float], float], share_now: float) -> float | None:
+_FAR = math.log(1e4)
+
+Gap = Callable[[float], float]
+"""How far (in ln) a margin lies above its threshold at a value; below zero: below it."""
+
+
+def gap_of(ratio: float) -> float:
+    """Return ln of margin ÷ threshold: far away only its sign matters, it may be 0 or infinite."""
+    return min(max(math.log(max(ratio, 1e-300)), -_FAR), _FAR)
+
+
+def smallest(change: Change, gap_at: Gap, bound_at: Gap) -> float | None:
     """Return the value nearest to the present one at which a margin reaches its threshold.
 
     Most margins follow a power of what is changed over most of its range: where that power is one,
-    the first value tried is the answer, and elsewhere it narrows the bracket.
+    the first value tried is the answer, elsewhere the two last ones tell the power. Where the bound
+    fails, its own root is looked for first: no value before it needs a judgement.
 
     Parameters
     ----------
     change : Change
         What moves, and how far it may.
-    share_at : callable
-        Margin ÷ threshold at a value.
-    share_now : float
-        The same at the present value, below 1.
+    gap_at : callable
+        How far (in ln) the margin lies above its threshold at a value; below at the present one.
+    bound_at : callable
+        What is soon known, and lies below zero only where the margin fails.
 
     Returns
     -------
@@ -38,41 +51,102 @@ def smallest(change: Change, share_at: Callable[[float], float], share_now: floa
         jumps there. None where the far end does not pass.
     """
     if change.whole:
-        return _smallest_count(change, share_at)
+        return _smallest_count(change, gap_at)
     start, end = math.log(change.now), math.log(change.far)
-    tried: dict[float, float] = {start: share_now}
 
-    def excess(ln_value: float) -> float:
-        if ln_value not in tried:
-            tried[ln_value] = share_at(math.exp(ln_value))
-        gap = _gap(tried[ln_value])
-        return 0.0 if 0.0 <= gap <= BAND else gap - BAND / 2.0
+    def value_at(place: float) -> float:
+        return change.far if place == end else math.exp(place)
 
-    guess = start + math.copysign(BAND / 2.0 - _gap(share_now), end - start)
-    low, high = start, end
-    if abs(guess - start) < abs(end - start):
-        low, high = (start, guess) if excess(guess) >= 0.0 else (guess, end)
-    if excess(high) < 0.0:
+    def judged(place: float) -> _Tried:
+        return _Tried(place, gap_at(value_at(place)))
+
+    def bounded(place: float) -> _Tried:
+        return _Tried(place, bound_at(value_at(place)))
+
+    found = _passing(judged, bounded, start, end)
+    return None if found is None else value_at(found.place)
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """A value tried, as its logarithm, and what came of it."""
+
+    place: float
+    gap: float
+
+    @property
+    def tells(self) -> bool:
+        """Whether it tells how far away the threshold is."""
+        return abs(self.gap) < _FAR
+
+
+_Try = Callable[[float], _Tried]
+
+
+def _passing(judged: _Try, bounded: _Try, start: float, end: float) -> _Tried | None:
+    """Return the nearest value that passes; where the bound fails none does."""
+    now = bounded(start)
+    if now.gap < 0.0 and bounded(end).gap < 0.0:
         return None
-    root_between(excess, low, high, within=STEP)
-    passing = [x for x, share in tried.items() if share >= 1.0 - ROUNDING]
-    nearest = min(passing, key=lambda x: abs(x - start))
-    return change.far if nearest == end else math.exp(nearest)
+    begin = judged(start)
+    if now.gap < 0.0 and not begin.tells:
+        ends = _bracket(bounded, now, end, band=0.0)
+        if ends is None:
+            return None
+        begin = judged(ends[1].place)
+        if begin.gap >= 0.0:
+            return _narrowed(judged, _Tried(ends[0].place, -_FAR), begin, BAND)[1]
+    found = _bracket(judged, begin, end, BAND)
+    return None if found is None else found[1]
 
 
-def _gap(share: float) -> float:
-    """Return ln(margin ÷ threshold): far away only its sign matters, it may be 0 or infinite."""
-    return math.log(min(max(share, 1e-4), 1e4))
+def _bracket(
+    try_at: _Try, failing: _Tried, end: float, band: float
+) -> tuple[_Tried, _Tried] | None:
+    """Return a failing and a passing value with the threshold between them; None without one."""
+    aim = band / 2.0
+    ahead = failing.place + math.copysign(aim - failing.gap, end - failing.place)
+    for _ in range(BOLD_TRIES):
+        if abs(ahead - failing.place) >= abs(end - failing.place):
+            break
+        bold = try_at(ahead)
+        if bold.gap >= 0.0:
+            return _narrowed(try_at, failing, bold, band)
+        rise = (bold.gap - failing.gap) / (bold.place - failing.place)
+        if rise * (end - bold.place) <= 0.0:
+            break
+        ahead, failing = bold.place + (aim - bold.gap) / rise, bold
+    last = try_at(end)
+    return _narrowed(try_at, failing, last, band) if last.gap >= 0.0 else None
 
 
-def _smallest_count(change: Change, share_at: Callable[[float], float]) -> float | None:
+def _narrowed(try_at: _Try, failing: _Tried, passing: _Tried, band: float) -> tuple[_Tried, _Tried]:
+    """Narrow a bracket until its passing end is in the band, or the function jumps in it."""
+    halve = not (failing.tells and passing.tells)
+    while passing.gap > band and (width := abs(passing.place - failing.place)) > STEP:
+        nearer = min(-failing.gap, passing.gap)
+        least = min(0.9 * STEP / width, 0.5)
+        share = (band / 2.0 - failing.gap) / (passing.gap - failing.gap)
+        share = 0.5 if halve else min(max(share, least), 1.0 - least)
+        tried = try_at(failing.place + share * (passing.place - failing.place))
+        if tried.gap < 0.0:
+            failing = tried
+        else:
+            passing = tried
+        # a straight line that neither halves the bracket nor comes much nearer is none
+        straight = abs(passing.place - failing.place) < 0.5 * width or abs(tried.gap) < 0.1 * nearer
+        halve = not (straight and failing.tells and passing.tells)
+    return failing, passing
+
+
+def _smallest_count(change: Change, gap_at: Gap) -> float | None:
     """Halve between a count that fails and one that passes."""
     failing, passing = round(change.now), round(change.far)
-    if share_at(float(passing)) < 1.0 - ROUNDING:
+    if gap_at(float(passing)) < 0.0:
         return None
     while abs(passing - failing) > 1:
         middle = (passing + failing) // 2
-        if share_at(float(middle)) >= 1.0 - ROUNDING:
+        if gap_at(float(middle)) >= 0.0:
             passing = middle
         else:
             failing = middle

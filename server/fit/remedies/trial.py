@@ -10,18 +10,21 @@ from typing import TypeVar
 
 import numpy as np
 
-from server.catalog.items import Catalog
+from server.catalog.items import BackingPump, Catalog, RootsBooster, Trap, TurboPump
 from server.fit.backing import BackTables, back_tables
 from server.fit.candidates import Back, Combination, Field, Front, make_back, make_front
 from server.fit.case import Case, Ledger
 from server.fit.costs import CostTable, Purse
-from server.fit.cycle_times import Days
-from server.fit.evacuation import Evacuation, evacuate
+from server.fit.cycle_times import Days, room_s
+from server.fit.evacuation import HORIZON_S, Evacuation, evacuate
 from server.fit.evaluation import How, judge
 from server.fit.inlet import InletTables, held_at_pa, inlet_tables
 from server.fit.loads import loads_of
 from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
+from server.fit.memory import memory_of
 from server.fit.present import title_of
+from server.fit.remedies.reach import arrival_gap
+from server.fit.remedies.search import gap_of
 from server.fit.requirements import Duty, Requirements
 from server.fit.results import MarginKey
 from server.fit.settled import FieldStates
@@ -30,6 +33,16 @@ from server.fit.thresholds import ROUNDING, RULES
 
 ONE = (np.zeros(1, dtype=np.intp), np.zeros(1, dtype=np.intp))
 """The only combination of a field of one."""
+
+NEVER = Evacuation(
+    time_s=np.full(1, np.inf),
+    crossover_pa=np.full(1, np.nan),
+    rough_s=np.full(1, np.nan),
+    crossover_s=np.full(1, np.nan),
+    takeover_pa=np.full(1, np.nan),
+    later_s=np.full(1, np.inf),
+)
+"""The pump-downs of a combination that never comes to its target."""
 
 BOUGHT = frozenset({MarginKey.UTILITIES, MarginKey.COMPATIBILITY, MarginKey.BUDGET})
 """Margins of parts and prices, which states say nothing about."""
@@ -66,10 +79,9 @@ class Trial:
         return float(self.now.case.purchase[0, 0])
 
     @cached_property
-    def failing(self) -> dict[MarginKey, float]:
-        """Every margin below its threshold, as a share of the threshold."""
-        shares = {key: self.now.share(key) for key in MarginKey}
-        return {key: share for key, share in shares.items() if share < 1.0 - ROUNDING}
+    def failing(self) -> tuple[MarginKey, ...]:
+        """Every margin below its threshold."""
+        return tuple(key for key in MarginKey if not self.now.passes(key))
 
     def under(self, requirements: Requirements) -> Variant:
         """Return the combination under a changed inquiry."""
@@ -109,7 +121,27 @@ class Variant:
 
     def passes(self, key: MarginKey) -> bool:
         """Say whether a margin reaches its threshold, or does not apply."""
-        return self.share(key) >= 1.0 - ROUNDING
+        return self.bound(key) >= 0.0 and self.share(key) >= 1.0 - ROUNDING
+
+    def gap(self, key: MarginKey) -> float:
+        """Return how far (in ln) a margin lies above its threshold; below zero: below it."""
+        share = self.share(key)
+        return max(gap_of(share), 0.0) if share >= 1.0 - ROUNDING else gap_of(share)
+
+    def bound(self, key: MarginKey) -> float:
+        """Return what is below zero only where a margin fails, and soon known.
+
+        Of margins of time: how far (in ln) the pumps take more than the load at the target when the
+        time is over.
+        """
+        if key not in TIMED_MARGINS or key in self._shares:
+            return math.inf
+        longest_s = _longest_s(key, self.requirements)
+        return math.inf if longest_s is None else self._arrival_gap(longest_s)
+
+    def _arrival_gap(self, by_s: float) -> float:
+        case, target_pa = self.case, self.requirements.target_pressure_pa
+        return arrival_gap(self.trial.front, case.states, case.loads, target_pa, by_s)
 
     def _ledger(self, key: MarginKey) -> Ledger | None:
         if key in TIMED_MARGINS:
@@ -121,6 +153,8 @@ class Variant:
         """Its pump-downs."""
 
         def follow() -> Evacuation:
+            if self._arrival_gap(HORIZON_S) < 0.0:
+                return NEVER
             case = self.case
             field = case.field
             return evacuate(
@@ -128,7 +162,12 @@ class Variant:
             )
 
         asked = self.requirements
-        key = ("time", *self._rests_on, asked.target_pressure_pa, *_again(asked.duty))
+        # nothing is let in before the target is reached
+        key = (
+            "time", asked.chamber, asked.line, asked.rough_line, asked.foreline,
+            asked.pump_down_time_s, self._held_at_pa, asked.target_pressure_pa,
+            *_again(asked.duty),
+        )  # fmt: skip
         return self.trial.known.once(key, follow)
 
     @cached_property
@@ -215,12 +254,35 @@ class Variant:
         return self.trial.known.once(key, lambda: back_tables(field.backs, species, asked, catalog))
 
 
+def _longest_s(key: MarginKey, asked: Requirements) -> float | None:
+    """Return the longest pump-down with which a margin of time passes; None where any will do."""
+    allowed = asked.pump_down_time_s if key is MarginKey.PUMP_DOWN else room_s(asked.duty)
+    return None if allowed is None else allowed / RULES[key].threshold
+
+
 def remade(
     front: Front | None, back: Back, asked: Requirements, catalog: Catalog
 ) -> tuple[Front | None, Back]:
     """Return the same parts as they stand under another inquiry."""
     anew = None if front is None else make_front(front.pump, front.fluid, front.trap, asked)
-    return anew, make_back(back.backing, back.booster, back.trap, asked, catalog)
+    return anew, back_of(back.backing, back.booster, back.trap, asked, catalog)
+
+
+def back_of(
+    backing: BackingPump,
+    booster: RootsBooster | TurboPump | None,
+    trap: Trap | None,
+    asked: Requirements,
+    catalog: Catalog,
+) -> Back:
+    """Return a back as `make_back` does, made once for all stacks and changes that leave it so."""
+    memory = memory_of(catalog)
+    terms = (asked.utilities, asked.hazards, asked.cleanliness, asked.process.vapour, asked.duty)
+    skus = tuple(part.sku if part else "" for part in (backing, booster, trap))
+    return memory.once(
+        ("back", memory.number(terms), skus),
+        lambda: make_back(backing, booster, trap, asked, catalog),
+    )
 
 
 def _again(duty: Duty) -> tuple[Hashable, ...]:

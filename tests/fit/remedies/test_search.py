@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from server.fit.remedies.matters import Change, Matter
 from server.fit.remedies.safe_side import length, rounded
-from server.fit.remedies.search import smallest
+from server.fit.remedies.search import gap_of, smallest
 from server.units import Dimension, parse_quantity
 from tests.fit.engine_cases import COATER, inquiry
 
@@ -22,6 +22,10 @@ def a_change(now: float, far: float, *, whole: bool = False) -> Change:
     return Change(
         Matter.TARGET, "Pa", now, far, lambda _value: asked, str, lambda _value: (), whole
     )
+
+
+def unbounded(_value: float) -> float:
+    return math.inf
 
 
 @given(
@@ -38,7 +42,10 @@ def test_a_power_law_is_met_exactly_where_it_can_be(
     def share_at(value: float) -> float:
         return share * math.exp(power * math.log(value / now))
 
-    found = smallest(a_change(now, far), share_at, share)
+    def gap_at(value: float) -> float:
+        return gap_of(share_at(value))
+
+    found = smallest(a_change(now, far), gap_at, unbounded)
     exact = now * share ** (-1.0 / power)  # share·(x/now)^power = 1
     if abs(math.log(exact / now)) > ln_room * (1.0 + 1e-9):
         assert found is None
@@ -49,17 +56,20 @@ def test_a_power_law_is_met_exactly_where_it_can_be(
 
 @given(jump=st.floats(1.01, 900.0))
 def test_where_a_margin_jumps_the_passing_side_is_taken(jump: float) -> None:
-    found = smallest(a_change(1.0, 1000.0), lambda x: 0.0 if x < jump else math.inf, 0.0)
+    def gap_at(value: float) -> float:
+        return gap_of(0.0 if value < jump else math.inf)
+
+    found = smallest(a_change(1.0, 1000.0), gap_at, unbounded)
     assert found is not None
     assert jump <= found <= jump * 1.001
 
 
 @given(bends=st.integers(1, 30), enough=st.integers(0, 30))
 def test_of_counts_the_largest_that_passes_is_kept(bends: int, enough: int) -> None:
-    def share_at(count: float) -> float:
-        return 1.0 if count <= enough else 0.5
+    def gap_at(count: float) -> float:
+        return 0.0 if count <= enough else -0.7
 
-    found = smallest(a_change(bends, 0.0, whole=True), share_at, 0.5)
+    found = smallest(a_change(bends, 0.0, whole=True), gap_at, unbounded)
     if enough < bends:
         assert found == enough
 
@@ -94,9 +104,10 @@ def test_what_goes_in_proportion_is_found_at_the_first_try(
     tries: list[float] = []
     share = math.exp(-reached * ln_room)
 
-    def share_at(value: float) -> float:
+    def gap_at(value: float) -> float:
         tries.append(value)
-        return share * math.exp(power * math.log(value))
+        return gap_of(share * math.exp(power * math.log(value)))
 
-    assert smallest(a_change(1.0, math.exp(math.copysign(ln_room, power))), share_at, share)
-    assert len(tries) == 1
+    assert smallest(a_change(1.0, math.exp(math.copysign(ln_room, power))), gap_at, unbounded)
+    assert len(tries) == 2
+    assert tries[0] == 1.0

@@ -9,21 +9,27 @@ import pytest
 
 from server.catalog.items import Catalog, Trap, VapourPump
 from server.fit.candidates import Field, make_back, make_front
+from server.fit.choice import StackChoice
 from server.fit.evaluation import Judged
 from server.fit.explain import Spot
-from server.fit.remedies.matters import Matter
-from server.fit.remedies.swaps import SWAPPED, other_backs, other_fronts, variants_of
+from server.fit.remedies.matters import MENU, Matter
+from server.fit.remedies.swaps import SWAPPED, Swaps, other_backs, other_fronts, variants_of
 from server.fit.results import MarginKey
-from tests.fit.engine_cases import demo_catalog
+from tests.fit.engine_cases import COATER, demo_catalog, inquiry
 from tests.fit.remedies.cases import (
+    CRYO,
+    JET,
+    JET_BACKED_WELL,
+    ROUGH,
     case,
     judged_alone,
     share,
+    spot_of,
     trial_of,
 )
 
 
-@pytest.mark.parametrize("name", ["heater too weak", "wrong fluid"])
+@pytest.mark.parametrize("name", ["heater too weak", "wrong fluid", "much gas"])
 def test_another_part_lifts_its_margin_breaks_no_other_and_nothing_cheaper_does(name: str) -> None:
     spot, asked, remedies = case(name)
     trial = trial_of(spot, asked)
@@ -42,6 +48,21 @@ def test_another_part_lifts_its_margin_breaks_no_other_and_nothing_cheaper_does(
         assert remedy.to_value == pytest.approx(min(prices)), remedy
         assert remedy.from_value == pytest.approx(trial.purchase)
         assert remedy.unit == "EUR"
+
+
+def test_several_stacks_are_offered_the_same_parts_as_each_by_itself() -> None:
+    asked = inquiry(COATER, target_pressure="5e-7 mbar")
+    choices = (JET, JET_BACKED_WELL, CRYO, ROUGH, StackChoice(None, None, "VANE2-0250"))
+    trials = [trial_of(spot_of(choice, asked), asked) for choice in choices]
+    together, found = Swaps(trials), 0
+    for trial in trials:
+        alone = Swaps([trial])
+        for key in trial.failing:
+            for matter in SWAPPED & set(MENU[key]):
+                swapped = together.cheapest(trial, matter, key)
+                assert swapped == alone.cheapest(trial, matter, key)
+                found += swapped is not None
+    assert found
 
 
 def _as_spot(front: Any, back: Any, judged: Judged) -> Spot:
