@@ -36,7 +36,7 @@ def tolerable_foreline_pa(
     """
     share = floats(throughput_pa_m3_s) / floats(largest_throughput_pa_m3_s)
     no_load = floats(no_load_pa)
-    if np.any(floats(full_load_pa) > no_load):
+    if (floats(full_load_pa) > no_load).any():
         raise OutOfRange("The tolerable foreline pressure cannot rise with load.")
     tolerable = no_load - (no_load - floats(full_load_pa)) * share
     return np.where(share <= 1.0, tolerable, 0.0)
@@ -60,9 +60,10 @@ def load_share(
     share = floats(0.0)
     for gas, flow in throughput_pa_m3_s.items():
         largest = floats(largest_pa_m3_s[gas])
-        if np.any(~(largest > 0.0)) or np.any(~(floats(flow) >= 0.0)):
+        carried = floats(flow)
+        if not ((largest > 0.0).all() and (carried >= 0.0).all()):
             raise OutOfRange("A load is zero or more, a largest throughput above zero.")
-        share = share + floats(flow) / largest
+        share = share + carried / largest
     return floats(share)
 
 

@@ -57,7 +57,7 @@ class LogGrid:
         return np.diff(self.pressure_pa)
 
     def cell_of(self, pressure_pa: FloatArray) -> IntArray:
-        """Return the lower node of the cell that holds each pressure; beyond the ends the last."""
+        """Return the lower node of the cell of each pressure; beyond the grid that of its end."""
         place = np.log(pressure_pa / self.low_pa) / self.step
         return np.minimum(np.maximum(place, 0.0).astype(np.intp), self.count - 2)
 

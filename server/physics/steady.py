@@ -15,6 +15,7 @@ from server.physics.speedtable import LogGrid, SpeedTable
 
 _TRIED = 24  # nodes looked at in one go, where the lowest possible one does not carry the load
 _NEARLY_ONE = 1.0 + 1e-12
+_TINY = float(np.finfo(np.float64).tiny)
 _NO_SPEED_M3_S = 1e-150  # stands for none where it divides: what a load needs then is out of reach
 
 
@@ -221,5 +222,6 @@ def _settle_in_cells(problem: _Problem, cell: IntArray) -> tuple[FloatArray, Flo
         return np.asarray(pressure_pa / (offset_pa + shares.sum(axis=0)) - 1.0)
 
     short, spare = miss(floor_pa, at_low), miss(grid.pressure_pa[cell + 1], at_high)
-    chord = np.minimum(np.maximum(short / (short - spare), 0.0), 1.0)
+    chord = short / np.minimum(short - spare, -_TINY)
+    chord = np.minimum(np.maximum(chord, 0.0), 1.0)
     return at_rising_roots(law, np.ones(cell.size), chord)
