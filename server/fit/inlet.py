@@ -6,10 +6,10 @@ Fronts that differ in fluid alone share a row: the row belongs to the arrangemen
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -76,43 +76,72 @@ def _inlet_tables(
 ) -> InletTables:
     groups = Groups.by(front.skus for front in fronts)
     arrangements = tuple((fronts[row].pump, fronts[row].trap) for row in groups.first)
-    arrays = arrays_of(catalog)
-    pump_rows = [arrays.row_of[pump.sku] for pump, _ in arrangements]
     caught = {
         gas: np.array([float(is_caught(gas, trap, requirements)) for _, trap in arrangements])
         for gas in species
     }
-    names = (catalog.version, *(fronts[row].skus for row in groups.first))
-    line = (requirements.line, requirements.chamber.port)
-
-    @cache
-    def lines() -> Lines:
-        return Lines([chamber_line(*pair, requirements, catalog) for pair in arrangements])
-
-    def through(gas: str) -> FloatArray:
-        reached = lines().speeds_through(at_pump(gas).speed_m3_s, gas)
-        held = np.flatnonzero(caught[gas])
-        if held.size:
-            stubs = [line_to_trap(*arrangements[row], requirements, catalog) for row in held]
-            walls = np.array([_wall_speeds(arrangements[row][1], gas) for row in held])
-            reached[held] = Lines(stubs).speeds_through(walls, gas)
-        return reached
-
-    def at_pump(gas: str) -> SpeedTable:
-        key = (names, gas, "at pump")
-        return shelf().once(key, lambda: SpeedTable(GRID, arrays.speed(gas).speed_m3_s[pump_rows]))
-
-    def at_chamber(gas: str) -> SpeedTable:
-        key = (names, gas, "at chamber", line, tuple(caught[gas].tolist()))
-        return shelf().once(key, lambda: SpeedTable(GRID, through(gas)))
-
+    making = _Making(arrangements, caught, requirements, catalog)
     return InletTables(
         arrangements,
         groups.of,
-        MadeWhenAsked(species, at_pump),
-        MadeWhenAsked(species, at_chamber),
+        MadeWhenAsked(species, making.at_pump),
+        MadeWhenAsked(species, making.at_chamber),
         caught,
     )
+
+
+@dataclass(frozen=True)
+class _Making:
+    """Makes the tables of arrangements, as far as no inquiry before has made them."""
+
+    arrangements: tuple[Arrangement, ...]
+    caught: Mapping[str, FloatArray]
+    requirements: Requirements
+    catalog: Catalog
+
+    def at_pump(self, gas: str) -> SpeedTable:
+        """Return the speeds at the inlets of the pumps."""
+        arrays = arrays_of(self.catalog)
+        rows = [arrays.row_of[pump.sku] for pump, _ in self.arrangements]
+        return shelf().once(
+            (self._names, gas, "at pump"),
+            lambda: SpeedTable(GRID, arrays.speed(gas).speed_m3_s[rows]),
+        )
+
+    def at_chamber(self, gas: str) -> SpeedTable:
+        """Return the speeds left at the chamber."""
+        asked, held = self.requirements, tuple(self.caught[gas].tolist())
+        return shelf().once(
+            (self._names, gas, "at chamber", asked.line, asked.chamber.port, held),
+            lambda: SpeedTable(GRID, self._through_lines(gas)),
+        )
+
+    def _through_lines(self, gas: str) -> FloatArray:
+        speeds = self.at_pump(gas).speed_m3_s
+        held = np.flatnonzero(self.caught[gas])
+        if not held.size:
+            return self._lines.speeds_through(speeds, gas)
+        # what a trap holds meets its wall, behind the line that leads to it
+        runs, speeds = list(self._runs), speeds.copy()
+        for row in held:
+            pump, trap = self.arrangements[row]
+            runs[row] = line_to_trap(pump, trap, self.requirements, self.catalog)
+            speeds[row] = _wall_speeds(trap, gas)
+        return Lines(runs).speeds_through(speeds, gas)
+
+    @cached_property
+    def _lines(self) -> Lines:
+        return Lines(self._runs)
+
+    @cached_property
+    def _runs(self) -> list[Line]:
+        return [chamber_line(*pair, self.requirements, self.catalog) for pair in self.arrangements]
+
+    @cached_property
+    def _names(self) -> tuple[Hashable, ...]:
+        """What says which arrangements these are."""
+        skus = ((pump.sku, trap.sku if trap else "") for pump, trap in self.arrangements)
+        return (self.catalog.version, *skus)
 
 
 def is_caught(gas: str, trap: Trap | None, requirements: Requirements) -> bool:
