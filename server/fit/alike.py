@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from server.catalog.arrays import GRID
 from server.physics.arrays import IntArray
 from server.physics.speedtable import SpeedTable
+from server.physics.steady import SteadyState, steady_state
 
 Speeds = Mapping[str, SpeedTable]
 """One table for each species."""
@@ -76,6 +77,9 @@ class SharedSpeeds:
     """The rows in use, each once: what has a row of its own is solved for these."""
     of: IntArray
     """Position in ``rows`` of each pump."""
+    _settled: dict[tuple[tuple[str, float], ...], SteadyState] = field(
+        default_factory=dict, init=False, repr=False
+    )
 
     @classmethod
     def made(
@@ -83,6 +87,14 @@ class SharedSpeeds:
     ) -> SharedSpeeds:
         """Return tables with a row for each group, made species by species when asked for."""
         return cls(MadeWhenAsked(species, make), np.arange(len(groups.first)), groups.of)
+
+    def settled(self, load_pa_m3_s: Mapping[str, float]) -> SteadyState:
+        """Return where each pump settles under a load, solved once for each load."""
+        key = tuple(load_pa_m3_s.items())
+        if key not in self._settled:
+            found = steady_state(load_pa_m3_s, self.tables, self.rows)
+            self._settled[key] = found.only(self.of)
+        return self._settled[key]
 
     @cached_property
     def first(self) -> IntArray:

@@ -20,7 +20,7 @@ from server.fit.requirements import Requirements
 from server.fit.results import MarginKey
 from server.fit.thresholds import BASE_STATE_AFTER_S, ROUNDING, RULES
 from server.physics.arrays import FloatArray, IntArray
-from server.physics.steady import SteadyState, steady_state
+from server.physics.steady import SteadyState
 
 
 def hopeful_fronts(states: FrontStates, backs: int) -> tuple[IntArray, Counter[str]]:
@@ -106,9 +106,7 @@ def hopeful_backs(
     """
     key, allowed = _allowed_pa(field, requirements, loads.volume_m3)
     after_s = BASE_STATE_AFTER_S if field.fronts == (None,) else process_time_s(requirements)
-    load = loads.base_pa_m3_s(after_s)
-    speeds = backing.chamber
-    lowest = steady_state(load, speeds.tables, speeds.rows).only(speeds.of)
+    lowest = backing.chamber.settled(loads.base_pa_m3_s(after_s))
     hopeless = _bound(allowed, lowest) < 1.0 - ROUNDING
     missing = int(hopeless.sum())
     return np.flatnonzero(~hopeless), Counter({key.value: missing} if missing else {})

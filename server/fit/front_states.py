@@ -60,6 +60,9 @@ def resting_pressures_pa(fronts: Sequence[Front]) -> FloatArray:
     return resting
 
 
+_Load = tuple[tuple[str, float], ...]
+
+
 @dataclass(frozen=True)
 class FrontStates:
     """The states of n fronts with nothing but their own pressure at rest; solved when asked for."""
@@ -68,11 +71,11 @@ class FrontStates:
     loads: Loads
     requirements: Requirements
     inlet: InletTables
-    _limits: dict[tuple[tuple[str, float], ...], PumpLimits] = field(default_factory=dict)
-    """Of the arrangements, by the load."""
-    _reaching: dict[tuple[tuple[str, float], ...], list[tuple[BoolArray, dict[str, float]]]] = (
-        field(default_factory=dict, init=False)
+    _limits: dict[_Load, PumpLimits] = field(default_factory=dict)
+    _reaching: dict[_Load, list[tuple[BoolArray, dict[str, float]]]] = field(
+        default_factory=dict, init=False
     )
+    """Limits and parts by the load that reaches the traps; each is found once."""
 
     @cached_property
     def base_load(self) -> Mapping[str, float]:
@@ -100,8 +103,9 @@ class FrontStates:
         key = tuple(load.items())
         if key not in self._limits:
             pumps = [pump for pump, _ in self.inlet.arrangements]
-            self._limits[key] = limits_for(pumps, self.inlet.beyond_trap(load))
-        return self._limits[key].of(self.inlet.row_of_front)
+            found = limits_for(pumps, self.inlet.beyond_trap(load))
+            self._limits[key] = found.of(self.inlet.row_of_front)
+        return self._limits[key]
 
     @cached_property
     def base_chamber(self) -> SteadyState:
@@ -160,7 +164,7 @@ class FrontStates:
             self.loads,
             self.requirements,
             self.inlet.only(fronts),
-            self._limits,
+            {load: found.of(fronts) for load, found in self._limits.items()},
         )
         for name in ("base_chamber", "base_inlet", "process_chamber", "process_inlet"):
             if name in vars(self):

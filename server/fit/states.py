@@ -215,8 +215,7 @@ class HighVacuumStates:
     def _roughed(self, speeds: SharedSpeeds) -> FloatArray:
         """Return where roughing comes to rest, shape (1, B)."""
         load = self.loads.base_pa_m3_s(process_time_s(self.requirements))
-        settled = steady_state(load, speeds.tables, speeds.rows)
-        return settled.pressure_pa[np.newaxis, speeds.of]
+        return speeds.settled(load).pressure_pa[np.newaxis]
 
     @cached_property
     def _outlets(self) -> tuple[list[Outlet], IntArray]:
