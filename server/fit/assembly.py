@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Set as AbstractSet
-from functools import lru_cache
 
 from server.catalog.compatibility import OIL_TRAPS
 from server.catalog.flanges import Flange
@@ -40,7 +39,7 @@ from server.fit.instruments import (
     join_foreline_interlock,
     vent_assembly,
 )
-from server.fit.joints import SameCatalog, bench
+from server.fit.joints import bench
 from server.fit.kit import Assembly, Kit, PlacedPart, Stage, supplied_shapes
 from server.fit.requirements import Cleanliness, Hazard, LineRun
 from server.fit.results import Role
@@ -108,7 +107,7 @@ def isolation_valve(flange: Flange, kind: PumpKind, catalog: Catalog) -> Valve |
     """
     if kind not in VALVED_KINDS:
         return None
-    return _valve_for(ValveRole.ISOLATION, flange, catalog)
+    return bench(catalog).valve(ValveRole.ISOLATION, flange)
 
 
 def foreline_assembly(
@@ -156,13 +155,13 @@ def foreline_assembly(
 
 def foreline_valve(outlet: Flange, kind: PumpKind, catalog: Catalog) -> Valve | None:
     """Return the valve at a pump's outlet, None where the kind needs none."""
-    return _valve_for(ValveRole.FORELINE, outlet, catalog) if kind in VAPOUR_KINDS else None
+    return bench(catalog).valve(ValveRole.FORELINE, outlet) if kind in VAPOUR_KINDS else None
 
 
 def roughing_valve(rough_line: LineRun, inlet: Flange, catalog: Catalog) -> Valve | None:
     """Return the valve at the chamber's end of a rough line; its bore defaults to the inlet's."""
     size = Kit(bench(catalog)).line_size(rough_line, inlet)
-    return _valve_for(ValveRole.ROUGHING, size, catalog)
+    return bench(catalog).valve(ValveRole.ROUGHING, size)
 
 
 def roughing_assembly(
@@ -266,23 +265,6 @@ def _trap_stage(trap: Trap, note: str) -> Stage:
 
 def _stops_oil(trap: Trap | None) -> bool:
     return trap is not None and trap.kind in OIL_TRAPS
-
-
-def _valve_for(role: ValveRole, flange: Flange, catalog: Catalog) -> Valve | None:
-    """Return the valve nearest to a flange: mating first, then as wide, then as near in size."""
-    return _nearest_valve(SameCatalog(catalog), role, flange)
-
-
-@lru_cache(maxsize=1024)
-def _nearest_valve(key: SameCatalog, role: ValveRole, flange: Flange) -> Valve | None:
-    valves = [valve for valve in key.catalog.of_type(Valve) if valve.role is role]
-
-    def distance(valve: Valve) -> tuple[bool, bool, float, object, str]:
-        ratio = valve.flange.bore_m / flange.bore_m
-        mates = valve.flange.mates_with(flange)
-        return (not mates, ratio < 1.0, abs(math.log(ratio)), valve.price, valve.sku)
-
-    return min(valves, key=distance, default=None)
 
 
 def sorption_trap(flange: Flange, catalog: Catalog) -> Trap | None:

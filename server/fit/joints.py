@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import heapq
 import itertools
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property, lru_cache
 
 from server.catalog.flanges import Flange, FlangeSystem
-from server.catalog.items import Catalog, LinePart, LineShape
+from server.catalog.items import Catalog, LinePart, LineShape, Valve, ValveRole
 from server.catalog.joining import JOINT_SHAPES
 from server.fit.packing import Pack, cheapest_cover
 
@@ -55,13 +56,14 @@ class Step:
 
 @dataclass(frozen=True, eq=False)
 class Bench:
-    """The catalogue's line parts, sorted for fitting; equal to itself alone."""
+    """The catalogue's line parts and valves, sorted for fitting; equal to itself alone."""
 
     hardware: Mapping[tuple[LineShape, Family], LinePart]
     shaped: Mapping[tuple[LineShape, Family], tuple[LinePart, ...]]
     """Tubes, elbows, hoses and tees by the family of their first flange."""
     crossings: Mapping[Family, tuple[Step, ...]]
     """Adaptors and reducers by the family they are entered at, both ways round."""
+    valves: tuple[Valve, ...]
 
     def straights(self, shape: LineShape, size: Flange) -> tuple[LinePart, ...]:
         """Return the tubes or hoses between two flanges of a size."""
@@ -121,6 +123,16 @@ class Bench:
         """
         return _path(self, start, goal)
 
+    def valve(self, role: ValveRole, flange: Flange) -> Valve | None:
+        """Return the valve nearest to a flange: mating first, then as wide, then as near in size.
+
+        Returns
+        -------
+        Valve or None
+            None when the catalogue has none for this place.
+        """
+        return _valve(self, role, flange)
+
 
 @lru_cache(maxsize=4096)
 def _run(on_bench: Bench, shape: LineShape, size: Flange, need_mm: int) -> tuple[LinePart, ...]:
@@ -166,7 +178,19 @@ def _path(on_bench: Bench, start: Flange, goal: Flange) -> tuple[Step, ...] | No
     return None
 
 
-class SameCatalog:
+@lru_cache(maxsize=1024)
+def _valve(on_bench: Bench, role: ValveRole, flange: Flange) -> Valve | None:
+    valves = [valve for valve in on_bench.valves if valve.role is role]
+
+    def distance(valve: Valve) -> tuple[bool, bool, float, object, str]:
+        ratio = valve.flange.bore_m / flange.bore_m
+        mates = valve.flange.mates_with(flange)
+        return (not mates, ratio < 1.0, abs(math.log(ratio)), valve.price, valve.sku)
+
+    return min(valves, key=distance, default=None)
+
+
+class _Same:
     """A catalogue as a key: the very object, since its mapping of items cannot be hashed."""
 
     def __init__(self, catalog: Catalog) -> None:
@@ -176,16 +200,16 @@ class SameCatalog:
         return id(self.catalog)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, SameCatalog) and other.catalog is self.catalog
+        return isinstance(other, _Same) and other.catalog is self.catalog
 
 
 def bench(catalog: Catalog) -> Bench:
-    """Return a catalogue's line parts, sorted for fitting; sorted once for each catalogue."""
-    return _sorted_bench(SameCatalog(catalog))
+    """Return a catalogue's parts, sorted for fitting; sorted once for each catalogue."""
+    return _sorted_bench(_Same(catalog))
 
 
 @lru_cache(maxsize=8)
-def _sorted_bench(key: SameCatalog) -> Bench:
+def _sorted_bench(key: _Same) -> Bench:
     catalog = key.catalog
     parts = catalog.of_type(LinePart)
     shapes = (LineShape.TUBE, LineShape.ELBOW, LineShape.HOSE, LineShape.TEE)
@@ -198,6 +222,7 @@ def _sorted_bench(key: SameCatalog) -> Bench:
         hardware=_best_hardware(part for part in parts if part.shape in JOINT_SHAPES),
         shaped=_grouped(part for part in parts if part.shape in shapes),
         crossings={key: tuple(steps) for key, steps in crossings.items()},
+        valves=catalog.of_type(Valve),
     )
 
 

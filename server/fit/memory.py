@@ -38,9 +38,12 @@ class Memory:
         try:
             known: Value = self._values[key]
         except KeyError:
-            known = make()
-            self.keep(key, known)
-        return known
+            pass
+        else:
+            return known
+        value = make()
+        self.keep(key, value)
+        return value
 
     def each(
         self, asked: Mapping[Key, Asked], make: Callable[[list[Asked]], Iterable[Value]]
