@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from server.catalog.items import Catalog
 from server.errors import Fault, InvalidInquiry
-from server.fit.candidates import Front, fields_of
+from server.fit.candidates import fields_of
 from server.fit.choice import StackChoice, field_of_choice
 from server.fit.costs import Purse
 from server.fit.course import Outlook, outlooks
@@ -29,7 +27,7 @@ from server.fit.results import (
     StackAdvice,
     StackVerdict,
 )
-from server.fit.sweep import DEFAULT_LIMITS, Limits, Ranking, Sweep
+from server.fit.sweep import DEFAULT_LIMITS, FirstOfKind, Limits, Sweep
 
 ENGINE_VERSION = "5"
 """Grows whenever the same inquiry may get other numbers; issued quotes keep theirs."""
@@ -45,7 +43,8 @@ def advise(requirements: Requirements, catalog: Catalog, limits: Limits = DEFAUL
     catalog : Catalog
         What can be sold.
     limits : Limits
-        How much is judged at once; the answer does not depend on it.
+        How much is judged at once. The answer does not depend on it, but for the margin under which
+        a rejected combination is counted.
 
     Raises
     ------
@@ -57,9 +56,7 @@ def advise(requirements: Requirements, catalog: Catalog, limits: Limits = DEFAUL
     sweep = Sweep(loads_of(requirements), purse, limits)
     for field in fields_of(requirements, catalog):
         sweep.over(field)
-    ranking = sweep.ranking()
-    shown, kinds = range(min(requirements.limit, len(ranking))), _first_of_kinds(ranking)
-    spots = ranking.spots([*shown, *kinds.values()])
+    ranking = sweep.ranking(requirements.limit)
     counts = Counts(
         considered=sweep.considered,
         fit=sweep.fit,
@@ -70,14 +67,11 @@ def advise(requirements: Requirements, catalog: Catalog, limits: Limits = DEFAUL
         catalog=CatalogIdentity(catalog.name, catalog.version),
         assumptions=requirements.assumptions,
         counts=counts,
-        stacks=_present_all(spots[: len(shown)], purse),
+        stacks=_present_all(ranking.shown, purse),
         remedies=() if sweep.fit else _remedies(sweep, purse),
         ranking_rule=RANKING_RULE,
         engine_version=ENGINE_VERSION,
-        best_by_kind=tuple(
-            _kind_entry(kind, rank, spot, purse)
-            for (kind, rank), spot in zip(kinds.items(), spots[len(shown) :], strict=True)
-        ),
+        best_by_kind=tuple(_kind_entry(first, purse) for first in ranking.kinds),
     )
 
 
@@ -124,28 +118,13 @@ def _remedies(sweep: Sweep, purse: Purse) -> tuple[Remedy, ...]:
     return remedies_for(sweep.prospects(), purse.requirements, purse.catalog)
 
 
-def _first_of_kinds(ranking: Ranking) -> dict[str, int]:
-    """Return the rank, from 0, of the first stack of each kind of pump on the chamber."""
-    fronts, at_ranks = ranking.fronts()
-    kinds, kind_of = np.unique([_kind_on_chamber(front) for front in fronts], return_inverse=True)
-    found, first = np.unique(kind_of[at_ranks], return_index=True)
-    return {str(kinds[found[place]]): int(first[place]) for place in np.argsort(first)}
-
-
-def _kind_on_chamber(front: Front | None) -> str:
-    return ROUGH_KIND if front is None else front.pump.kind.value
-
-
-ROUGH_KIND = "rough_vacuum"
-"""Stacks without a high-vacuum pump."""
-
-
-def _kind_entry(kind: str, rank: int, spot: Spot, purse: Purse) -> BestOfKind:
+def _kind_entry(first: FirstOfKind, purse: Purse) -> BestOfKind:
+    spot = first.spot
     cost = cost_of(spot, purse)
     verdict = StackVerdict.FITS if spot.at(spot.judged.fits) else StackVerdict.MARGINAL
     return BestOfKind(
-        kind=kind,
-        rank=rank + 1,
+        kind=first.kind,
+        rank=first.rank,
         verdict=verdict,
         title=title_of(spot),
         purchase=cost.purchase,

@@ -176,6 +176,11 @@ class BackTables:
         """What says which backs these are."""
         return (self.catalog.version, *(back.skus for back in self.backs))
 
+    def let_go(self) -> None:
+        """Forget the tables: they refer to what makes them, so that memory awaits no collector."""
+        for name in (*_SHARED, "_rough_lines"):
+            vars(self).pop(name, None)
+
     def _some(self, backs: IntArray) -> tuple[Back, ...]:
         return tuple(self.backs[place] for place in backs)
 

@@ -26,6 +26,7 @@ from server.fit.assembly import (
     roughing_assembly,
 )
 from server.fit.candidates import Back, Field, Front
+from server.fit.cost_table import CostParts, CostTable, Joints, Minor
 from server.fit.instruments import gauge_assembly, interlock_assembly, vent_assembly
 from server.fit.memory import memory_of
 from server.fit.money import minor_digits, round_money
@@ -35,26 +36,8 @@ from server.fit.stack_use import only_roughing, use_of
 from server.fit.upkeep import UpkeepLine, upkeep_lines
 from server.physics.arrays import BoolArray, IntArray
 
-Minor = NDArray[np.int64]
-
 BOOSTER_JOINT = LineRun(0.0, None, 0)
 """A booster is bolted straight onto its backing pump."""
-
-
-@dataclass(frozen=True)
-class CostTable:
-    """Costs of a field in minor units; shapes broadcast to (fronts, backs)."""
-
-    purchase: Minor
-    energy_per_year: Minor
-    consumables: Minor
-    """Over the horizon, without what is bought with the pumps."""
-    open_joints: NDArray[np.bool_]
-
-    def total(self, horizon_years: float) -> Minor:
-        """Return purchase, energy and consumables over the horizon."""
-        energy = np.rint(self.energy_per_year * horizon_years).astype(np.int64)
-        return np.asarray(self.purchase + energy + self.consumables)
 
 
 @dataclass(frozen=True)
@@ -117,6 +100,10 @@ class Purse:
             Combinations whose costs are read; left out: all. Fronts and backs that stand in none of
             them are not priced, and count as free.
         """
+        return self.parts(field, wanted).table()
+
+    def parts(self, field: Field, wanted: BoolArray | None = None) -> CostParts:
+        """Return what the costs of a field are made of; parameters as those of ``table``."""
         shape = (len(field.fronts), len(field.backs))
         asked = np.ones(shape, dtype=np.bool_) if wanted is None else wanted
         rows, columns = (np.nonzero(asked.any(axis=axis))[0] for axis in (1, 0))
@@ -124,20 +111,16 @@ class Purse:
         captures = np.array([self.behind(front) is not self for front in field.fronts])
         front_sum, open_front = _spread(fronts, rows, shape[0])
         back_sum, open_back = self._back_costs(field, columns)
-        joints, gaps = self._joints(field, rows, columns)
-        fixed = self._minor(self.shared_assembly().price)
         alone = back_sum
         if captures[rows].any():
             alone, _ = self._roughing._back_costs(field, columns)
-        purchase, energy, consumables = (
-            np.where(captures[:, np.newaxis], only_roughing, backing) + front[:, np.newaxis]
-            for front, backing, only_roughing in zip(front_sum.T, back_sum.T, alone.T, strict=True)
-        )
-        return CostTable(
-            purchase=purchase + joints + fixed,
-            energy_per_year=energy,
-            consumables=consumables,
-            open_joints=open_front[:, np.newaxis] | open_back[np.newaxis, :] | gaps,
+        return CostParts(
+            fronts=front_sum + np.array([self._minor(self.shared_assembly().price), 0, 0]),
+            backs=np.stack([back_sum, alone]),
+            behind=captures.astype(np.intp),
+            open_fronts=open_front,
+            open_backs=open_back,
+            joints=self._joints(field, rows, columns),
         )
 
     def _back_costs(self, field: Field, columns: IntArray) -> tuple[Minor, NDArray[np.bool_]]:
@@ -258,9 +241,7 @@ class Purse:
             parts = self.front_assembly(front) + self.joint_assembly(front, back) + parts
         return parts
 
-    def _joints(
-        self, field: Field, rows: IntArray, columns: IntArray
-    ) -> tuple[Minor, NDArray[np.bool_]]:
+    def _joints(self, field: Field, rows: IntArray, columns: IntArray) -> Joints:
         """Price and gaps of the joints of combinations: one count for each pump and inlet."""
         fronts, backs = [field.fronts[row] for row in rows], [field.backs[col] for col in columns]
         pumps = Groups.by(front.pump.sku if front else None for front in fronts)
@@ -275,7 +256,7 @@ class Purse:
             for column, inlet in enumerate(inlets.first):
                 place = row, column
                 prices[place], gaps[place] = self._joint(fronts[pump], backs[inlet])
-        return prices[:, inlet_of][pump_of], gaps[:, inlet_of][pump_of]
+        return Joints(prices, gaps, pump_of, inlet_of)
 
     def _joint(self, front: Front | None, back: Back) -> tuple[int, bool]:
         if front is None:

@@ -18,6 +18,7 @@ from server.catalog.arrays import GRID
 from server.catalog.items import TurboPump
 from server.fit.alike import Groups
 from server.fit.candidates import Back, Front
+from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
 from server.fit.requirements import Duty, Requirements
 from server.fit.settled import FieldStates
@@ -316,16 +317,25 @@ def high_vacuum_phase(
 
     The rest stands for the pressure that is there without gas load, times the speed at the target.
     """
-    front_rows, back_rows = chosen
     assert states.inlet is not None  # noqa: S101 (only called for high-vacuum fields)
-    tables = states.inlet.at_chamber
-    rows = states.inlet.row_of_front[front_rows]
-    reference = np.minimum(target_pa, takeover.pressure_pa)
-    load = equivalent_load(loads, tables, rows, reference)
-    resting = states.offset_pa[front_rows, back_rows] * lookup(tables[AIR], rows, reference)
-    target = np.full(len(rows), target_pa)
-    phase = Phase(tables[AIR], rows, takeover.pressure_pa, target, takeover.time_s)
-    return phase, load, resting
+    resting = (chosen[0], states.offset_pa[chosen])
+    return phase_of_fronts(states.inlet, loads, takeover, target_pa, resting)
+
+
+def phase_of_fronts(
+    inlet: InletTables,
+    loads: Loads,
+    takeover: Takeover,
+    target_pa: float,
+    resting: tuple[IntArray, FloatArray],
+) -> tuple[Phase, GasLoad, FloatArray]:
+    """Return the same for fronts and their pressures without gas load, shape (n,) each."""
+    tables, rows = inlet.at_chamber, inlet.row_of_front[resting[0]]
+    start_pa = takeover.pressure_pa
+    reference = np.minimum(target_pa, start_pa)
+    constant = resting[1] * lookup(tables[AIR], rows, reference)
+    phase = Phase(tables[AIR], rows, start_pa, target_pa, takeover.time_s)
+    return phase, equivalent_load(loads, tables, rows, reference), constant
 
 
 def with_constant(load: GasLoad, extra_pa_m3_s: FloatArray | float) -> GasLoad:

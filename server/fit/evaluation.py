@@ -14,7 +14,8 @@ from server.catalog.items import Catalog
 from server.fit.backing import BackTables, back_tables
 from server.fit.candidates import Field
 from server.fit.case import Case, Ledger
-from server.fit.costs import CostTable, Purse
+from server.fit.cost_table import CostTable
+from server.fit.costs import Purse
 from server.fit.cycle_times import Days
 from server.fit.evacuation import Evacuation, evacuate
 from server.fit.front_states import FrontStates

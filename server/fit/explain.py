@@ -12,7 +12,7 @@ import numpy as np
 from server.catalog.items import OIL_SEALED_KINDS, CapturePump, PumpKind, TurboPump, VapourPump
 from server.fit.candidates import Back, Front
 from server.fit.case import Ledger
-from server.fit.costs import CostTable
+from server.fit.cost_table import CostTable
 from server.fit.cycle_times import room_s
 from server.fit.evaluation import Judged
 from server.fit.habits import lowest_asked_pa, stands_idle

@@ -89,6 +89,7 @@ class Foreline:
         self.runs, self._speeds = runs, speeds
         self._resting_pa = np.broadcast_to(resting_pa, speeds.of.shape)[speeds.first]
         self._known: dict[tuple[tuple[str, float], ...], Standing] = {}
+        self._speed: dict[tuple[tuple[str, float], ...], SpeedTable] = {}
 
     @cached_property
     def _ultimate_pa(self) -> FloatArray:
@@ -136,6 +137,48 @@ class Foreline:
             {gas: share[speeds.of] for gas, share in shares.items()},
         )
 
+    def carrying_pa(
+        self, load_pa_m3_s: Mapping[str, float], flow_pa_m3_s: FloatArray
+    ) -> FloatArray:
+        """Return the pressure at every outlet at which a back takes a flow, (n_outlets, n_backs).
+
+        The pressure that a pump must tolerate at that flow if the back is to let it carry so much:
+        the same law as that of ``largest_throughput_pa_m3_s``. Infinite where a back never does.
+
+        Parameters
+        ----------
+        load_pa_m3_s : mapping of float
+            The gas: its species in these proportions. [Pa m3/s]
+        flow_pa_m3_s : array, shape (n_backs,)
+            Flow into each back, zero or more. [Pa m3/s]
+        """
+        found = steady_state(
+            {AIR: flow_pa_m3_s}, {AIR: self._speed_of(load_pa_m3_s)}, self._speeds.of
+        )
+        potential, line_of = self.runs.potential(load_pa_m3_s)
+        at_back = np.where(found.exists, np.maximum(found.pressure_pa, GRID.low_pa), 1.0)
+        exit_pa = np.broadcast_to(at_back, line_of.shape)
+        entry = potential.pressure_pa(
+            line_of, potential.at_pa_m3_s(line_of, exit_pa) + flow_pa_m3_s
+        )
+        return np.where(found.exists, np.maximum(entry, exit_pa), np.inf)
+
+    def between_branches_pa_m3_s(
+        self, load_pa_m3_s: Mapping[str, float], up_to_pa: float
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return the flows, from and to, at which a back has several pressures, (n_backs,) each.
+
+        Where a booster is switched off a back takes less at a higher pressure. Infinite and −
+        infinite where it never does up to a pressure.
+        """
+        below = GRID.pressure_pa <= up_to_pa
+        carried = (self._speed_of(load_pa_m3_s).speed_m3_s * GRID.pressure_pa)[:, below]
+        most = np.maximum.accumulate(carried, axis=1)
+        dips = carried < most * (1.0 - 1e-9)
+        low = np.where(dips, carried, np.inf).min(axis=1, initial=np.inf)
+        high = np.where(dips, most, -np.inf).max(axis=1, initial=-np.inf)
+        return low[self._speeds.of], high[self._speeds.of]
+
     def largest_throughput_pa_m3_s(
         self,
         load_pa_m3_s: Mapping[str, float],
@@ -168,13 +211,42 @@ class Foreline:
         carrying = _Carrying(potential, line, self._speed_of(load_pa_m3_s), row, *own)
         return carrying.largest_pa_m3_s().reshape(shape)[:, alike.of]
 
+    def largest_of_each_pa_m3_s(
+        self,
+        load_pa_m3_s: Mapping[str, float],
+        places: tuple[IntArray, IntArray],
+        own: tuple[FloatArray, FloatArray, FloatArray],
+    ) -> FloatArray:
+        """Return the same for n pumps with a back each, shape (n,).
+
+        Parameters
+        ----------
+        load_pa_m3_s : mapping of float
+            The gas: its species in these proportions.
+        places : pair of int arrays, shape (n,)
+            Outlet of each pump, and its back.
+        own : three arrays, shape (n,)
+            The pumps' own largest throughput and tolerable foreline pressures.
+        """
+        potential, line_of = self.runs.potential(load_pa_m3_s)
+        row = self._speeds.of[places[1]]
+        speeds = self._speed_of(load_pa_m3_s)
+        return _Carrying(potential, line_of[places], speeds, row, *own).largest_pa_m3_s()
+
     @cached_property
     def _columns(self) -> Groups:
         """Backs that pump alike behind lines that pass gas alike."""
         return Groups.by(zip(self._speeds.of.tolist(), *self.runs.line_of.tolist(), strict=True))
 
     def _speed_of(self, load_pa_m3_s: Mapping[str, float]) -> SpeedTable:
-        """Speeds for the gas of a load, row by row in use: p = Σ Q_i/S_i, so 1/S = Σ x_i/S_i."""
+        """Speeds for the gas of a load, row by row in use."""
+        key = tuple(load_pa_m3_s.items())
+        if key not in self._speed:
+            self._speed[key] = self._mixed_speed(load_pa_m3_s)
+        return self._speed[key]
+
+    def _mixed_speed(self, load_pa_m3_s: Mapping[str, float]) -> SpeedTable:
+        """Speeds for a mixture: p = Σ Q_i/S_i, so 1/S = Σ x_i/S_i."""
         whole = sum(load_pa_m3_s.values())
         if not whole > 0.0:
             return self._air

@@ -24,6 +24,7 @@ from server.fit.thresholds import (
     ALLOWED_BACKSTREAMING_KG_M2_S,
     SMALLEST_REGENERATION_INTERVAL_S,
 )
+from server.physics.arrays import FloatArray
 from server.physics.pumps import capture_life_s
 
 
@@ -65,7 +66,7 @@ def foreline(case: Case) -> Ledger | None:
     if worst is None:
         return None
     unbacked = np.array([[front.pump.outlet is None] for front in case.fronts])
-    roughing = _turbo_roughing(case)
+    roughing = turbo_roughing(case)
     return Ledger(
         np.where(unbacked, roughing.required, worst.required),
         np.where(unbacked, roughing.available, worst.available),
@@ -73,7 +74,7 @@ def foreline(case: Case) -> Ledger | None:
     )
 
 
-def _turbo_roughing(case: Case) -> Ledger:
+def turbo_roughing(case: Case) -> Ledger:
     """Judge the foreline of a turbo pump that roughs for a capture pump; NaN for other backs."""
     boosters = [back.booster for back in case.backs]
     tolerable = np.array(
@@ -129,17 +130,23 @@ def crossover(case: Case) -> Ledger | None:
 
 def pump_down(days: Days) -> Ledger | None:
     """Time allowed ÷ predicted time to the target."""
-    allowed = days.case.requirements.pump_down_time_s
-    if allowed is None:
-        return None
-    time_s = days.spread(days.evacuation.time_s)
-    return ledger(allowed, time_s, quotient(allowed, time_s))
+    return pump_down_in(days.case, days.spread(days.evacuation.time_s))
+
+
+def pump_down_in(case: Case, time_s: FloatArray) -> Ledger | None:
+    """Return the margin of the pump-down for times of a field."""
+    allowed = case.requirements.pump_down_time_s
+    return None if allowed is None else ledger(allowed, time_s, quotient(allowed, time_s))
 
 
 def duty(days: Days) -> Ledger | None:
     """Shift ÷ the day's cycles, or a capture pump's life ÷ the life asked for: the worse."""
-    case = days.case
-    room, needed = room_s(case.requirements.duty), days.spread(days.needs.needed_s)
+    return duty_in(days.case, days.spread(days.needs.needed_s))
+
+
+def duty_in(case: Case, needed: FloatArray) -> Ledger:
+    """Return the margin of the duty for the time [s] that the cycles of a day take in a field."""
+    room = room_s(case.requirements.duty)
     worst = ledger(needed, np.full(needed.shape, room), quotient(room, needed))
     lives = np.array([[capture_life_margin_s(front, case)] for front in case.fronts])
     if lives.size == 0 or np.isnan(lives).all():

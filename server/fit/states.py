@@ -12,20 +12,19 @@ from functools import cached_property
 
 import numpy as np
 
-from server.catalog.arrays import GRID
-from server.catalog.items import TurboPump, VapourPump
+from server.catalog.items import TurboPump
 from server.fit.alike import Groups, SharedSpeeds, Speeds
 from server.fit.backing import BackTables
 from server.fit.candidates import Back, Front
+from server.fit.crossover import crossover_limits_pa
 from server.fit.foreline import Foreline, ForelineRuns
 from server.fit.front_states import FrontStates, process_time_s
 from server.fit.geometry import Outlet, outlet_of
 from server.fit.inlet import InletTables, held_at_pa
 from server.fit.loads import AIR, Loads
-from server.fit.pump_limits import compression_rows, highest_crossover_pa
+from server.fit.pump_limits import compression_rows
 from server.fit.requirements import Requirements
 from server.fit.settled import SettledState
-from server.fit.thresholds import BURST_S
 from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.pumps import tolerable_foreline_pa
 from server.physics.steady import SteadyState, steady_state
@@ -135,7 +134,9 @@ class HighVacuumStates:
     @cached_property
     def crossover_limit_pa(self) -> FloatArray:
         """Highest chamber pressure at which the high-vacuum pump may take over."""
-        return self._crossover_limit(self.burst_pa_m3_s)
+        return crossover_limits_pa(
+            self.fronts, self.backing, self.loads.volume_m3, self.burst_pa_m3_s
+        )
 
     @cached_property
     def rough_floor_pa(self) -> FloatArray:
@@ -180,10 +181,40 @@ class HighVacuumStates:
             "behind_turbo_pa": (before,),
         }
 
+    def with_limits(
+        self, burst_pa_m3_s: FloatArray, crossover_pa: FloatArray, resting_pa: FloatArray
+    ) -> HighVacuumStates:
+        """Return the same stacks with limits and pressures at rest that are known, (F, B) each.
+
+        Of a few combinations of a large field nothing else need be solved; NaN stands for the rest.
+        """
+        some = HighVacuumStates(self.alone, self.backs, self.backing)
+        vars(some).update(
+            burst_pa_m3_s=burst_pa_m3_s,
+            crossover_limit_pa=crossover_pa,
+            _base_rest=_Rest(self.alone.resting_pa, resting_pa),
+        )
+        return some
+
     @property
     def offset_pa(self) -> FloatArray:
         """Pressure at the pump's inlet without load."""
         return self._base_rest.with_backs_pa
+
+    @property
+    def still(self) -> Foreline:
+        """The forelines with the backs as they work without process."""
+        return self._foreline
+
+    @property
+    def working(self) -> Foreline:
+        """The forelines with the backs as they work while the process runs."""
+        return self._working
+
+    @property
+    def outlet_rows(self) -> IntArray:
+        """Outlet of each front among those of the forelines, −1 where it has none."""
+        return self._outlets[1]
 
     @cached_property
     def _base_rest(self) -> _Rest:
@@ -350,26 +381,3 @@ class HighVacuumStates:
             )
             capacity[pumps] = found[alike.of]
         return capacity
-
-    def _crossover_limit(self, burst_pa_m3_s: FloatArray) -> FloatArray:
-        """Highest chamber pressure at which the chamber may be handed to the high-vacuum pump.
-
-        Vapour-jet pumps: where the roughing throughput falls to what pump and foreline carry
-        (Hablanian 1997), the burst that follows is over within ``BURST_S``, and the pressure is
-        well below the tolerable foreline pressure. Others: their own start pressure.
-        """
-        kinds = Groups.by(front.pump.sku for front in self.fronts)
-        pumps = [self.fronts[place].pump for place in kinds.first]
-        own = np.array([[highest_crossover_pa(pump, self.loads.volume_m3)] for pump in pumps])
-        limit = np.repeat(own, len(self.backs), axis=1)
-        jets = np.array([isinstance(pump, VapourPump) for pump in pumps])
-        if jets.any():
-            carried = np.maximum(burst_pa_m3_s[kinds.first[jets]], 1e-12)
-            speeds = self.backing.chamber
-            rows = np.tile(speeds.rows[speeds.of], len(carried))
-            level = steady_state({AIR: carried.ravel()}, speeds.tables, rows).pressure_pa
-            burst = carried * BURST_S / self.loads.volume_m3
-            lowest = np.fmin(np.fmin(level.reshape(carried.shape), burst), limit[jets])
-            # what carries nothing is never handed a chamber: the tables' end, which none reaches
-            limit[jets] = np.maximum(lowest, GRID.low_pa)
-        return limit[kinds.of]

@@ -1,22 +1,23 @@
-"""Judge fields of any size block by block, and keep of each block what the ranking needs.
+"""Judge fields of any size, count, and find what ranks first.
 
-A block is all the fronts of a field with some of its backs. Of a field that is one block the
-judgement is kept; of larger ones only the best combination of each set of pumps, and the few that
-are shown are judged again, together.
+A field of one block is judged as a whole. Of a larger one bounds decide most combinations
+(``bounded``); of each set of pumps only what it costs and where its best combination stands is
+kept, and the few that are shown are judged together at the end.
 """
 
 from __future__ import annotations
 
-import gc
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
 from server.catalog.items import Pump
+from server.fit.alike import Groups
 from server.fit.backing import BackTables, back_tables
+from server.fit.bounded import Bounded
 from server.fit.bounds import by_promise, hopeful_backs, hopeful_fronts
 from server.fit.candidates import Back, Field, Front
 from server.fit.classes import front_classes
@@ -32,14 +33,17 @@ from server.fit.evaluation import (
 )
 from server.fit.explain import Spot
 from server.fit.front_states import FrontStates
+from server.fit.level_falls import FrontFalls, front_falls
+from server.fit.levels import MARGINAL, PASSES
 from server.fit.loads import Loads
 from server.fit.margins import STEADY_MARGINS
+from server.fit.pump_sets import Block, Entries, PumpSets, codes_of, fits_code
 from server.fit.ranking import Standing, ranked
-from server.fit.settled import let_go
+from server.fit.states import HighVacuumStates
 from server.physics.arrays import IntArray
 
 MOST_COMBINATIONS = 70_000
-"""So many are judged at once, most with a pump-down of their own: some hundred megabytes."""
+"""So many are judged or bounded at once, in some hundred megabytes."""
 
 MOST_BACKS = 2_000
 """Of so many backs the speeds are tabulated at once."""
@@ -57,17 +61,19 @@ DEFAULT_LIMITS = Limits()
 
 
 @dataclass(frozen=True)
-class Block:
-    """Fronts of a field with some of its backs, and their positions in it."""
+class Portion:
+    """Fronts of a field with some of its backs that may work together."""
 
     field: Field
+    """These fronts and backs."""
     rows: IntArray
     columns: IntArray
+    """Their positions in the whole field."""
     members: IntArray
     """How many fronts each of its fronts stands for."""
-    how: How
-    is_whole: bool
-    """Whether nothing else of the field is left to be judged."""
+    alone: FrontStates | None
+    """States of the fronts by themselves; None for rough stacks."""
+    backing: BackTables
 
 
 @dataclass(frozen=True)
@@ -80,15 +86,6 @@ class Prospect:
     """Where each front stands among the fronts of all fields."""
     judge: Callable[[], Iterable[Judged]]
     """Judge them, block by block."""
-
-
-@dataclass(frozen=True)
-class Best:
-    """The best combination of each set of pumps; arrays of one entry each."""
-
-    rows: IntArray
-    columns: IntArray
-    standing: Standing
 
 
 @dataclass(frozen=True)
@@ -112,9 +109,11 @@ class Sweep:
         self.fields: list[Field] = []
         self.considered = self.fit = self.marginal = 0
         self.rejected: Counter[str] = Counter()
+        self._limits = limits
         self._blocks = Blocks(loads, purse, limits)
         self._kept: dict[int, _Kept] = {}
-        self._best: list[tuple[int, Best]] = []
+        self._sets = PumpSets()
+        self._kinds: dict[str, int] = {}
         pumps = sorted(pump.sku for pump in purse.catalog.of_type(Pump))
         self._number_of = {sku: place for place, sku in enumerate(("", *pumps))}
 
@@ -124,20 +123,43 @@ class Sweep:
         self.fields.append(field)
         self.considered += field.considered
         self.rejected.update(field.refused)
-        for block in self._blocks.worth_judging(field, self.rejected):
-            self._take(number, block)
+        for portion in self._blocks.worth_judging(field, self.rejected):
+            few = portion.field.size <= self._limits.combinations
+            if portion.alone is None or (few and len(field.backs) <= self._limits.backs):
+                self._judge(number, portion)
+            else:
+                self._bound(number, portion, self._blocks.falls(field, portion))
 
-    def _take(self, number: int, block: Block) -> None:
-        """Judge a block, count, and keep what may be shown."""
-        judged = self._blocks.judge(block)
-        self.rejected += count_rejected(judged, block.members)
-        self.fit += count_fronts(judged.fits, block.members)
-        self.marginal += count_fronts(judged.marginal, block.members)
-        self._best.append((number, self._best_of(block, judged)))
-        if block.is_whole:
-            self._kept[number] = _Kept(block.rows, block.columns, judged)
-        else:
-            let_go(judged.case.states)
+    def _judge(self, number: int, portion: Portion) -> None:
+        """Judge a portion as a whole; where it is all of a field it is kept."""
+        judged = self._blocks.judge(portion)
+        self.rejected += count_rejected(judged, portion.members)
+        self.fit += count_fronts(judged.fits, portion.members)
+        self.marginal += count_fronts(judged.marginal, portion.members)
+        total = judged.cost.total(self._blocks.horizon_years)
+        codes = codes_of(judged.fits, judged.marginal, total)
+        self._sets.add(self._block(number, portion, np.arange(len(portion.rows))), codes)
+        if len(self.fields[number].backs) <= self._limits.backs:
+            self._kept[number] = _Kept(portion.rows, portion.columns, judged)
+
+    def _bound(self, number: int, portion: Portion, falls: FrontFalls) -> None:
+        """Let bounds decide what they can of a portion, and judge the rest."""
+        bounded = self._blocks.bounded(portion, falls)
+        self.rejected += bounded.levels.failed
+        self.fit += bounded.levels.count(PASSES)
+        self.marginal += bounded.levels.count(MARGINAL)
+        for which, codes in bounded.codes():
+            self._sets.add(self._block(number, portion, which), codes)
+
+    def _block(self, number: int, portion: Portion, which: IntArray) -> Block:
+        """Return which pumps some fronts of a portion and its backs are."""
+        fronts = [portion.field.fronts[row] for row in which]
+        skus = Groups.by(front.pump.sku if front else "" for front in fronts)
+        kinds = [_kind_on_chamber(fronts[place]) for place in skus.first]
+        kind = [self._kinds.setdefault(name, len(self._kinds)) for name in kinds]
+        pumps = Groups.by(back.skus[:2] for back in portion.field.backs)
+        rows = portion.rows[which]
+        return Block(number, rows, portion.columns, skus.of, pumps.of, np.array(kind))
 
     def prospects(self) -> list[Prospect]:
         """Return all usable combinations, what may come nearest to fitting first."""
@@ -148,77 +170,78 @@ class Sweep:
             first += len(field.fronts)
         return sorted(found, key=lambda prospect: -prospect.ceiling)
 
-    def ranking(self) -> Ranking:
-        """Return all sets of pumps that work, the best first."""
-        found = [
-            np.stack([np.full(len(best.rows), number), best.rows, best.columns])
-            for number, best in self._best
-        ]
-        if not found:
-            return Ranking(self, np.zeros((3, 0), dtype=np.intp))
-        places = np.concatenate(found, axis=1)
-        # what is equal in all else keeps the order of its field, however that was cut into blocks
-        as_formed = np.lexsort(places[::-1])
-        standing = Standing.joined([best.standing for _, best in self._best]).only(as_formed)
-        return Ranking(self, places[:, as_formed[ranked(standing)]])
+    def ranking(self, limit: int) -> Ranking:
+        """Return the first sets of pumps that work, and the first of each kind of main pump."""
+        first, best = self._sets.codes_of_ranks(limit), self._sets.best_of_kinds()
+        entries = self._sets.with_codes([*first.tolist(), *best.values()])
+        spots = self._spots(entries)
+        order = ranked(self._standing(entries, spots))
+        shown = order[np.isin(entries.code[order], first)][:limit]
+        names, kinds = {kind: name for name, kind in self._kinds.items()}, []
+        for kind, code in best.items():
+            equal = order[entries.code[order] == code]
+            place = int(np.argmax(entries.kind[equal] == kind))
+            rank = self._sets.before(code) + place + 1
+            kinds.append(FirstOfKind(names[kind], rank, spots[equal[place]]))
+        kinds.sort(key=lambda found: found.rank)
+        return Ranking([spots[place] for place in shown], kinds)
 
-    def spots(self, places: Sequence[tuple[int, int, int]]) -> list[Spot]:
-        """Return combinations by field, row and column; those not kept are judged once more."""
-        kept = dict(self._kept)
-        for number in {number for number, *_ in places} - kept.keys():
-            pairs = [(row, column) for own, row, column in places if own == number]
-            rows, columns = (np.unique(which) for which in np.transpose(pairs))
-            field = part_of(self.fields[number], rows, columns)
-            kept[number] = _Kept(rows, columns, self._blocks.judge_all(field))
-        return [kept[number].spot(row, column) for number, row, column in places]
-
-    def _best_of(self, block: Block, judged: Judged) -> Best:
-        rows, columns = np.nonzero(judged.fits | judged.marginal)
-        total = judged.cost.total(self._blocks.purse.requirements.commercial.horizon_years)
-        pumps = self._fronts_named(block.field)[rows] + self._backs_named(block.field)[columns]
-        standing = Standing(
-            fits=judged.fits[rows, columns],
-            total_minor=total[rows, columns],
-            weakest_ratio=judged.worst_share[rows, columns],
+    def _standing(self, entries: Entries, spots: Sequence[Spot]) -> Standing:
+        """Return what the order of some combinations rests on."""
+        pumps = np.array([self._name_number(spot) for spot in spots], dtype=np.int64)
+        return Standing(
+            fits=fits_code(entries.code),
+            total_minor=entries.code,
+            weakest_ratio=np.array([spot.at(spot.judged.worst_share) for spot in spots]),
             hardware=pumps,
             name_order=pumps,
         )
-        first = ranked(standing)
-        return Best(block.rows[rows[first]], block.columns[columns[first]], standing.only(first))
 
-    def _fronts_named(self, field: Field) -> IntArray:
-        """Return numbers that rise in the order of the fronts' SKUs, shape (fronts,)."""
-        names = [self._number_of[front.pump.sku if front else ""] for front in field.fronts]
-        return np.array(names, dtype=np.int64) * len(self._number_of) ** 2
-
-    def _backs_named(self, field: Field) -> IntArray:
-        """Return numbers below those of any front, in the order of the backs' SKUs."""
+    def _name_number(self, spot: Spot) -> int:
+        """Return a number that rises in the order of the pumps' SKUs."""
         known, count = self._number_of, len(self._number_of)
-        names = [known[back.skus[0]] * count + known[back.skus[1]] for back in field.backs]
-        return np.array(names, dtype=np.int64)
+        front = known[spot.front.pump.sku if spot.front else ""]
+        return (front * count + known[spot.back.skus[0]]) * count + known[spot.back.skus[1]]
+
+    def _spots(self, entries: Entries) -> list[Spot]:
+        """Return combinations as judged; those of fields that are not kept are judged now."""
+        kept = dict(self._kept)
+        for number in set(entries.number.tolist()) - kept.keys():
+            own = entries.only(entries.number == number)
+            rows, columns = np.unique(own.row), np.unique(own.column)
+            field = part_of(self.fields[number], rows, columns)
+            kept[number] = _Kept(rows, columns, self._blocks.judge_all(field))
+        places = zip(
+            entries.number.tolist(), entries.row.tolist(), entries.column.tolist(), strict=True
+        )
+        return [kept[number].spot(row, column) for number, row, column in places]
+
+
+@dataclass(frozen=True)
+class FirstOfKind:
+    """The first stack with one kind of pump on the chamber."""
+
+    kind: str
+    rank: int
+    """From 1."""
+    spot: Spot
 
 
 @dataclass(frozen=True)
 class Ranking:
-    """Every set of pumps that works once, in rank order: field, row, column, shape (3, ranks)."""
+    """Sets of pumps that work, each once."""
 
-    sweep: Sweep
-    places: IntArray
+    shown: Sequence[Spot]
+    """The first ones in rank order."""
+    kinds: Sequence[FirstOfKind]
 
-    def __len__(self) -> int:
-        return int(self.places.shape[1])
 
-    def spots(self, ranks: Iterable[int]) -> list[Spot]:
-        """Return the combinations at some ranks, counted from 0."""
-        wanted = self.places[:, list(ranks)].T.tolist()
-        return self.sweep.spots([(number, row, column) for number, row, column in wanted])
+ROUGH_KIND = "rough_vacuum"
+"""Stacks without a high-vacuum pump."""
 
-    def fronts(self) -> tuple[list[Front | None], IntArray]:
-        """Return the fronts of all fields, and which of them stands at each rank."""
-        fields = self.sweep.fields
-        first = np.cumsum([0, *(len(field.fronts) for field in fields)])
-        all_fronts = [front for field in fields for front in field.fronts]
-        return all_fronts, np.asarray(first[self.places[0]] + self.places[1])
+
+def _kind_on_chamber(front: Front | None) -> str:
+    return ROUGH_KIND if front is None else front.pump.kind.value
 
 
 class Blocks:
@@ -230,17 +253,45 @@ class Blocks:
         self._tables: dict[tuple[tuple[str, str, str], ...], BackTables] = {}
         self._alone: dict[int, FrontStates | None] = {}
         """By the identity of their field, which the sweep holds."""
+        self._falls: tuple[Field, FrontFalls] | None = None
 
-    def judge(self, block: Block) -> Judged:
-        """Judge a block."""
-        return self.judge_all(block.field, block.how)
+    @property
+    def horizon_years(self) -> float:
+        """How long costs are counted."""
+        return self.purse.requirements.commercial.horizon_years
+
+    def judge(self, portion: Portion) -> Judged:
+        """Judge a portion."""
+        return self.judge_all(portion.field, How(fronts=portion.alone, backing=portion.backing))
 
     def judge_all(self, field: Field, how: How = JUST_JUDGE) -> Judged:
         """Judge all combinations of a field at once."""
         asked, catalog = self.purse.requirements, self.purse.catalog
         return judge(field, self._loads, asked, catalog, self.purse, how)
 
-    def worth_judging(self, field: Field, rejected: Counter[str]) -> Iterator[Block]:
+    def bounded(self, portion: Portion, falls: FrontFalls) -> Bounded:
+        """Decide all combinations of a portion."""
+        alone, backing, field = portion.alone, portion.backing, portion.field
+        assert alone is not None  # noqa: S101 (rough stacks are judged as a whole)
+
+        def judge_some(rows: IntArray, columns: IntArray) -> Judged:
+            how = How(fronts=alone.only(rows), backing=backing.only(columns))
+            return self.judge_all(part_of(field, rows, columns), how)
+
+        states = HighVacuumStates(alone, field.backs, backing)
+        most = self._limits.combinations
+        bounded = Bounded(field, states, falls, portion.members, self.purse, most)
+        bounded.decide(judge_some)
+        return bounded
+
+    def falls(self, field: Field, portion: Portion) -> FrontFalls:
+        """Return the pump-downs of the fronts of a portion by themselves, once for a field."""
+        assert portion.alone is not None  # noqa: S101 (rough stacks are judged as a whole)
+        if self._falls is None or self._falls[0] is not field:
+            self._falls = field, front_falls(portion.alone, self._loads, self.purse.requirements)
+        return self._falls[1]
+
+    def worth_judging(self, field: Field, rejected: Counter[str]) -> Iterator[Portion]:
         """Yield what no bound of a front or back rules out; what one does is counted.
 
         Of fronts that differ in the price of their fluid alone one stands for all.
@@ -253,18 +304,19 @@ class Blocks:
             classes = front_classes(alone.only(rows), self.purse)
             rows, members = rows[classes.first], classes.members
             alone = alone.only(rows)
-        for portion, whole in self._portions(field) if rows.size else ():
+        for columns, whole in self._portions(field) if rows.size else ():
             kept, hopeless = hopeful_backs(
-                part_of(field, rows, portion), whole, self._loads, self.purse.requirements
+                part_of(field, rows, columns), whole, self._loads, self.purse.requirements
             )
             for key, backs in hopeless.items():
                 rejected[key] += backs * int(members.sum())
-            is_cut = len(kept) < len(portion)
-            how = How(fronts=alone, backing=whole.only(kept) if is_cut else whole)
-            yield from self._cut(field, rows, portion[kept], how, members)
-            if len(portion) < len(field.backs):
-                # tables and what makes them refer to each other: memory waits for no collector
-                gc.collect()
+            backing = whole.only(kept) if len(kept) < len(columns) else whole
+            if kept.size:
+                some = part_of(field, rows, columns[kept])
+                yield Portion(some, rows, columns[kept], members, alone, backing)
+            if len(columns) < len(field.backs):
+                backing.let_go()
+                whole.let_go()
 
     def prospects(self, field: Field, first: int) -> Iterator[Prospect]:
         """Yield every combination of a field; ``first`` is the position of its first front."""
@@ -278,10 +330,12 @@ class Blocks:
     ) -> Iterator[Judged]:
         """Judge some fronts with all backs by their steady margins."""
         for columns, tables in self._portions(field):
-            how = How(only=frozenset(STEADY_MARGINS), fronts=alone, backing=tables)
-            members = np.ones(len(rows), dtype=np.intp)
-            for block in self._cut(field, rows, columns, how, members):
-                yield self.judge(block)
+            most = max(1, self._limits.combinations // len(rows))
+            for first in range(0, len(columns), most):
+                some = np.arange(first, min(first + most, len(columns)))
+                backing = tables.only(some) if len(some) < len(columns) else tables
+                how = How(only=frozenset(STEADY_MARGINS), fronts=alone, backing=backing)
+                yield self.judge_all(part_of(field, rows, columns[some]), how)
 
     def _front_states(self, field: Field) -> FrontStates | None:
         """Return the states of a field's fronts, solved once: remedies ask for them again."""
@@ -291,11 +345,18 @@ class Blocks:
         return self._alone[id(field)]
 
     def _portions(self, field: Field) -> Iterator[tuple[IntArray, BackTables]]:
-        """Yield positions of backs with their tables, not too many at once."""
-        every, most = np.arange(len(field.backs)), self._limits.backs
-        for first in range(0, len(every), most):
-            columns = every[first : first + most]
-            yield columns, self._tables_of(tuple(field.backs[place] for place in columns))
+        """Yield positions of backs with their tables, not too many at once.
+
+        The backs of one backing pump stay together, so that each set of pumps has one portion.
+        """
+        skus = [back.backing.sku for back in field.backs]
+        every, begin = np.arange(len(skus)), 0
+        while begin < len(skus):
+            end = min(begin + self._limits.backs, len(skus))
+            while end < len(skus) and skus[end] == skus[end - 1]:
+                end += 1
+            yield every[begin:end], self._tables_of(field.backs[begin:end])
+            begin = end
 
     def _tables_of(self, backs: tuple[Back, ...]) -> BackTables:
         """Return the tables of backs, made once where two fields in turn share them."""
@@ -308,20 +369,6 @@ class Blocks:
                 self._tables = {}
             self._tables[skus] = made
         return self._tables[skus]
-
-    def _cut(
-        self, field: Field, rows: IntArray, columns: IntArray, how: How, members: IntArray
-    ) -> Iterator[Block]:
-        """Yield the combinations of some fronts and backs with the tables of exactly these."""
-        most = max(1, self._limits.combinations // len(rows))
-        tables = how.backing
-        for first in range(0, len(columns), most):
-            some = np.arange(first, min(first + most, len(columns)))
-            is_part = len(some) < len(columns)
-            part = replace(how, backing=tables.only(some)) if is_part and tables else how
-            where = columns[some]
-            is_whole = not is_part and len(field.backs) <= self._limits.backs
-            yield Block(part_of(field, rows, where), rows, where, members, part, is_whole)
 
 
 def part_of(field: Field, rows: IntArray, columns: IntArray) -> Field:

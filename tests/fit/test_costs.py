@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from server.catalog.items import Catalog, PumpKind, RootsBooster, TurboPump
 from server.fit.candidates import Back, Field, Front, fields_of
-from server.fit.costs import CostTable, Purse
+from server.fit.cost_table import CostTable
+from server.fit.costs import Purse
 from server.fit.upkeep import upkeep_lines
 from tests.fit.engine_cases import BENCH, COATER, a_bench, a_jet, a_rougher, demo_catalog, inquiry
 from tests.fit.stock import a_fluid

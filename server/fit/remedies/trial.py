@@ -14,7 +14,8 @@ from server.catalog.items import BackingPump, Catalog, RootsBooster, Trap, Turbo
 from server.fit.backing import BackTables, back_tables
 from server.fit.candidates import Back, Combination, Field, Front, make_back, make_front
 from server.fit.case import Case, Ledger
-from server.fit.costs import CostTable, Purse
+from server.fit.cost_table import CostTable
+from server.fit.costs import Purse
 from server.fit.cycle_times import Days, room_s
 from server.fit.evacuation import HORIZON_S, Evacuation, evacuate
 from server.fit.evaluation import How, judge

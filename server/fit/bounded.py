@@ -1,0 +1,174 @@
+"""Fronts with the backs of one portion: most decided by bounds, the others judged exactly.
+
+What the bounds of the steady margins leave open, next to nothing, is judged as any field is; where
+the bounds of the pump-down do, the combination is followed. So every level is exact, and the
+numbers behind it are there for the few that were judged alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from server.fit.candidates import Field
+from server.fit.costs import Purse
+from server.fit.cycle_times import Days
+from server.fit.decided import Decided
+from server.fit.evaluation import KEYS, Judged
+from server.fit.level_falls import FrontFalls
+from server.fit.levels import FAILS, MARGINAL, PASSES, LevelArray, Levels, Span, span_of
+from server.fit.margins import TIMED_MARGINS, budget
+from server.fit.money import minor_digits
+from server.fit.pump_sets import Codes, codes_of
+from server.fit.results import MarginKey
+from server.fit.settled import let_go
+from server.fit.states import HighVacuumStates
+from server.fit.thresholds import ROUNDING, RULES
+from server.physics.arrays import IntArray
+
+JudgeSome = Callable[[IntArray, IntArray], Judged]
+"""Judges some of the fronts with some of the backs."""
+
+_OPEN = 255
+
+
+class Bounded:
+    """Decides all combinations of some fronts and backs, so many at once.
+
+    Parameters
+    ----------
+    field : Field
+        The fronts and the backs.
+    states : HighVacuumStates
+        Their states.
+    falls : FrontFalls
+        The fronts' pump-downs by themselves.
+    members : array of int, shape (fronts,)
+        How many fronts each stands for.
+    purse : Purse
+        Prices.
+    most : int
+        So many combinations are looked at in one go.
+    """
+
+    def __init__(
+        self,
+        field: Field,
+        states: HighVacuumStates,
+        falls: FrontFalls,
+        members: IntArray,
+        purse: Purse,
+        most: int,
+    ) -> None:
+        self._field, self._states, self._purse, self._most = field, states, purse, most
+        self._decided = Decided(states, falls)
+        self.levels = Levels.open(members, len(field.backs))
+        self._beside_time = np.full(self.levels.least.shape, _OPEN, dtype=np.uint8)
+        """Level by all margins but those of time, where it is sure."""
+        for rows in self._slices():
+            self._narrow(rows)
+        self._parts = purse.parts(field, self.levels.most != FAILS)
+        for rows in self._slices():
+            self._price(rows)
+
+    def decide(self, judge: JudgeSome) -> None:
+        """Find the level of what the bounds leave open."""
+        self._follow()
+        self._judge(judge)
+
+    def codes(self) -> Iterator[tuple[IntArray, Codes]]:
+        """Yield fronts with the measures of their combinations, see ``pump_sets``."""
+        horizon = self._purse.requirements.commercial.horizon_years
+        for rows in self._slices():
+            which, level = np.arange(rows.start, rows.stop), self.levels.least[rows]
+            total = self._parts.table(which).total(horizon)
+            yield which, codes_of(level == PASSES, level == MARGINAL, total)
+
+    def _slices(self) -> Iterator[slice]:
+        """Yield runs of rows; the fronts of one pump stay together."""
+        skus = [front.pump.sku for front in self._states.fronts]
+        ends = [row for row in range(1, len(skus)) if skus[row] != skus[row - 1]] + [len(skus)]
+        many, begin = max(1, self._most // len(self._field.backs)), 0
+        for end, following in zip(ends, [*ends[1:], None], strict=True):
+            if following is None or following - begin > many:
+                yield slice(begin, end)
+                begin = end
+
+    def _narrow(self, rows: slice) -> None:
+        levels, which = self.levels.of(rows), np.arange(rows.start, rows.stop)
+        self._decided.narrow_steady(levels, which)
+        self._beside_time[rows] = np.where(levels.undecided, np.uint8(_OPEN), levels.least)
+        self._decided.narrow_timed(levels, which)
+
+    def _price(self, rows: slice) -> None:
+        levels, which = self.levels.of(rows), np.arange(rows.start, rows.stop)
+        cost = self._parts.table(which)
+        self._hold(rows, levels, MarginKey.COMPATIBILITY, _joined(cost.open_joints))
+        if self._purse.requirements.commercial.budget is not None:
+            case = self._decided.case_of(which)
+            purchase = cost.purchase / float(10 ** minor_digits(self._purse.catalog.currency))
+            found = budget(replace(case, purchase=purchase))
+            if found is not None:
+                self._hold(rows, levels, MarginKey.BUDGET, span_of(MarginKey.BUDGET, found.ratio))
+
+    def _hold(self, rows: slice, levels: Levels, key: MarginKey, span: Span) -> None:
+        """Narrow by a margin that rests on the parts."""
+        levels.hold(key, span)
+        beside = self._beside_time[rows]
+        known = (span.least == span.most) & (beside != _OPEN)
+        beside[:] = np.where(known, np.minimum(beside, span.least), np.uint8(_OPEN))
+
+    def _follow(self) -> None:
+        """Follow the pump-down of what nothing else leaves open."""
+        open_in_time = self.levels.undecided & (self._beside_time != _OPEN)
+        rows, columns = np.nonzero(open_in_time)
+        if not rows.size:
+            return
+        chosen, days = (rows, columns), self._decided.days((rows, columns))
+        level, keys = _timed(days)
+        self.levels.settle(chosen, np.minimum(level, self._beside_time[chosen]), keys)
+        let_go(days.case.states)
+
+    def _judge(self, judge: JudgeSome) -> None:
+        """Judge what the bounds of a steady margin or of the price leave open."""
+        rows, columns = np.nonzero(self.levels.undecided)
+        if not rows.size:
+            return
+        fronts = np.unique(rows)
+        backs = np.unique(columns)
+        many = max(1, self._most // len(fronts))
+        for begin in range(0, len(backs), many):
+            some = backs[begin : begin + many]
+            wanted = np.isin(columns, some)
+            judged = judge(fronts, some)
+            place = np.searchsorted(fronts, rows[wanted]), np.searchsorted(some, columns[wanted])
+            level = np.where(judged.fits, PASSES, np.where(judged.fails, FAILS, MARGINAL))
+            keys = [KEYS[key].value for key in judged.worst_key[place]]
+            chosen = (rows[wanted], columns[wanted])
+            self.levels.settle(chosen, level[place].astype(np.uint8), keys)
+            let_go(judged.case.states)
+
+
+def _joined(open_joints: np.ndarray) -> Span:
+    level = np.where(open_joints, np.uint8(FAILS), np.uint8(PASSES))
+    return Span(level, level)
+
+
+def _timed(days: Days) -> tuple[LevelArray, list[str]]:
+    """Return the levels of combinations by their margins of time, and which is the worst."""
+    count = len(days.chosen[0])
+    level, worst = np.full(count, PASSES, dtype=np.uint8), np.full(count, np.inf)
+    keys = np.zeros(count, dtype=np.intp)
+    for key, margin in TIMED_MARGINS.items():
+        found = margin(days)
+        if found is None:
+            continue
+        ratio = found.ratio[days.chosen]
+        share = ratio / RULES[key].threshold
+        steps = (ratio >= 1.0 - ROUNDING).view(np.uint8) + (share >= 1.0 - ROUNDING)
+        level = np.minimum(level, steps)
+        keys = np.where(share < worst, KEYS.index(key), keys)
+        worst = np.fmin(worst, share)
+    return level, [KEYS[key].value for key in keys]

@@ -1,0 +1,150 @@
+"""Levels of the margins that compare a pressure on the high-vacuum side with what is allowed.
+
+The pressure of a front alone is a bound for all its backs, and exact but for turbomolecular pumps.
+What diffuses back through these is bounded; where that leaves the level open it is solved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.fit.alike import Speeds
+from server.fit.case import quotient
+from server.fit.front_states import FrontStates
+from server.fit.level_rest import Rest, headroom_pa
+from server.fit.levels import CLOSE, Span, span_of
+from server.fit.results import MarginKey
+from server.fit.thresholds import RULES
+from server.physics.arrays import FloatArray, IntArray
+from server.physics.steady import SteadyState
+
+
+@dataclass(frozen=True)
+class _Side:
+    """Where a pressure is asked for: at the chamber, or at the pump's inlet."""
+
+    load: Mapping[str, FloatArray]
+    """Load of each front there, gas by gas."""
+    tables: Speeds
+    alone: SteadyState
+    """Settled pressure of each front by itself."""
+
+
+class PressureLevels:
+    """Levels of base pressure, process pressure and inlet pressure of fronts with their backs.
+
+    Parameters
+    ----------
+    alone : FrontStates
+        The fronts by themselves.
+    base, process : Rest
+        Pressures without load without process and while it runs, None without one.
+    """
+
+    def __init__(self, alone: FrontStates, base: Rest, process: Rest | None) -> None:
+        self._alone, self._base, self._process = alone, base, process
+
+    def ultimate(self, rows: IntArray) -> Span:
+        """Return the levels of the base pressure of some fronts."""
+        alone = self._alone
+        side = _Side(self._whole(alone.base_load), alone.inlet.at_chamber, alone.base_chamber)
+        allowed = np.full(len(rows), alone.requirements.target_pressure_pa)
+        return _span(MarginKey.ULTIMATE, self._base, [side], rows, allowed)
+
+    def process_pressure(self, rows: IntArray) -> Span | None:
+        """Return the levels of the process pressure of some fronts; None where none is asked."""
+        alone, asked = self._alone, self._alone.requirements.process.pressure_pa
+        if asked is None or self._process is None or alone.process_load is None:
+            return None
+        side = self._running_chamber(alone.process_load)
+        allowed = np.full(len(rows), asked)
+        return _span(MarginKey.PROCESS_PRESSURE, self._process, [side], rows, allowed)
+
+    def inlet(self, rows: IntArray) -> Span | None:
+        """Return the levels of the inlet pressure of some fronts; None where none has a limit."""
+        alone = self._alone
+        limits = [alone.fronts[row].pump.largest_inlet_pa or np.nan for row in rows]
+        if np.isnan(limits).all():
+            return None
+        load = alone.process_load
+        if load is None or self._process is None:
+            base = alone.base_load
+            chamber = _Side(self._whole(base), alone.inlet.at_chamber, alone.base_chamber)
+            pump = _Side(alone.beyond_trap(base), alone.inlet.at_pump, alone.base_inlet)
+            rest = self._base
+        else:
+            chamber, rest = self._running_chamber(load), self._process
+            pump = _Side(alone.beyond_trap(load), alone.inlet.at_pump, alone.process_inlet)
+        return _span(MarginKey.INLET, rest, [pump, chamber], rows, np.array(limits))
+
+    def _running_chamber(self, load: Mapping[str, float]) -> _Side:
+        alone = self._alone
+        return _Side(self._whole(load), alone.inlet.at_chamber, alone.process_chamber)
+
+    def _whole(self, load: Mapping[str, float]) -> Mapping[str, FloatArray]:
+        count = len(self._alone.fronts)
+        return {gas: np.full(count, flow) for gas, flow in load.items()}
+
+
+def _span(
+    key: MarginKey, rest: Rest, sides: list[_Side], rows: IntArray, allowed_pa: FloatArray
+) -> Span:
+    """Return the levels of allowed ÷ the lowest pressure of the sides; NaN: nothing is asked."""
+    alone = np.minimum.reduce([side.alone.pressure_pa[rows] for side in sides])
+    asked = ~np.isnan(allowed_pa)
+    ratio = np.where(asked, quotient(allowed_pa, alone), np.nan)[:, np.newaxis]
+    span = span_of(key, ratio)
+    turbo = np.flatnonzero(rest.is_turbo[rows] & asked)
+    if not turbo.size:
+        return span
+    backs = rest.standing.pressure_pa.shape[1]
+    whole = Span(np.repeat(span.least, backs, axis=1), np.repeat(span.most, backs, axis=1))
+    found = _with_backs(key, rest, sides, rows[turbo], allowed_pa[turbo])
+    whole.least[turbo] = np.minimum(whole.least[turbo], found.least)
+    whole.most[turbo] = np.minimum(whole.most[turbo], found.most)
+    _solve_open(key, rest, sides, rows, allowed_pa, whole)
+    return whole
+
+
+def _with_backs(
+    key: MarginKey, rest: Rest, sides: list[_Side], rows: IntArray, allowed_pa: FloatArray
+) -> Span:
+    """Return what bounds of back-diffusion tell of turbomolecular fronts."""
+    least, most = rest.added_pa(rows)
+    table_rows = rest.alone.inlet.row_of_front[rows]
+    highest = rest.resting_pa[rows, np.newaxis] + most
+    rooms = [
+        np.maximum.reduce(
+            [
+                headroom_pa(
+                    {gas: flow[rows] for gas, flow in side.load.items()},
+                    side.tables, table_rows, allowed_pa / border,
+                )
+                for side in sides
+            ]
+        )
+        for border in (1.0, RULES[key].threshold)
+    ]  # fmt: skip
+    works, passes = (highest <= room[:, np.newaxis] * (1.0 - CLOSE) for room in rooms)
+    sure = works.astype(np.uint8) + (works & passes)
+    return Span(sure, np.where(np.isinf(least), np.uint8(0), np.uint8(2)))
+
+
+def _solve_open(
+    key: MarginKey,
+    rest: Rest,
+    sides: list[_Side],
+    rows: IntArray,
+    allowed_pa: FloatArray,
+    span: Span,
+) -> None:
+    """Solve the pressures of combinations whose level the bounds leave open."""
+    front, back = np.nonzero(span.least != span.most)
+    if not front.size:
+        return
+    settled = [rest.settled_pa(side.load, side.tables, rows[front], back) for side in sides]
+    solved = span_of(key, quotient(allowed_pa[front], np.minimum.reduce(settled)))
+    span.least[front, back], span.most[front, back] = solved.least, solved.most
