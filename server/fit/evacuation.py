@@ -27,7 +27,7 @@ from server.fit.venting import load_of_later_cycles
 from server.physics.arrays import FloatArray, IntArray, floats
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.end_to_end import EndToEnd
-from server.physics.gasload import GasLoad, load_at_pa_m3_s
+from server.physics.gasload import GasLoad, load_at_pa_m3_s, with_constant
 from server.physics.pumpdown import Phase, pump_down
 from server.physics.speedtable import SpeedTable, lookup
 
@@ -336,12 +336,6 @@ def phase_of_fronts(
     constant = resting[1] * lookup(tables[AIR], rows, reference)
     phase = Phase(tables[AIR], rows, start_pa, target_pa, takeover.time_s)
     return phase, equivalent_load(loads, tables, rows, reference), constant
-
-
-def with_constant(load: GasLoad, extra_pa_m3_s: FloatArray | float) -> GasLoad:
-    """Return a load with a constant part added."""
-    constant = np.asarray(load.constant_pa_m3_s) + extra_pa_m3_s
-    return GasLoad(constant, load.amplitude_pa_m3_s, load.alpha)
 
 
 def held_back_s(

@@ -20,7 +20,6 @@ from server.fit.evacuation import (
     RUN_ON_SHARE,
     Takeover,
     phase_of_fronts,
-    with_constant,
 )
 from server.fit.front_states import FrontStates
 from server.fit.loads import Loads
@@ -29,7 +28,7 @@ from server.fit.requirements import Requirements
 from server.fit.thresholds import CROSSOVER_ROOM
 from server.fit.venting import load_of_later_cycles
 from server.physics.arrays import FloatArray, IntArray
-from server.physics.gasload import GasLoad
+from server.physics.gasload import GasLoad, with_constant
 from server.physics.pumpdown import pump_down
 
 _SHARES = (1.0, 1.0 / CROSSOVER_ROOM, 0.6, 0.3, 0.1, RUN_ON_SHARE / CROSSOVER_ROOM)

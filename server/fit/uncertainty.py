@@ -21,7 +21,6 @@ from server.fit.evacuation import (
     rough_reference_pa,
     roughing_run_up_s,
     run_up_s,
-    with_constant,
 )
 from server.fit.evaluation import Judged
 from server.fit.loads import AIR, Loads
@@ -30,7 +29,7 @@ from server.fit.venting import pumped_before_s, refilled_by_venting
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.duty import after_venting
-from server.physics.gasload import GasLoad
+from server.physics.gasload import GasLoad, with_constant
 from server.physics.outgassing import outgassing_rate_pa_m_s
 from server.physics.pumpdown import Phase, PhaseResult, pump_down
 from server.physics.sobol import normal_points

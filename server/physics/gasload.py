@@ -53,6 +53,20 @@ class GasLoad:
         )
 
 
+def with_constant(load: GasLoad, extra_pa_m3_s: ArrayLike) -> GasLoad:
+    """Return a load with a constant part added.
+
+    Parameters
+    ----------
+    load : GasLoad
+        Of n candidates. [-]
+    extra_pa_m3_s : array, scalar or shape (n,)
+        What is added, ≥ 0. [Pa m3/s]
+    """
+    constant = floats(load.constant_pa_m3_s) + floats(extra_pa_m3_s)
+    return GasLoad(constant, load.amplitude_pa_m3_s, load.alpha)
+
+
 def load_at_pa_m3_s(load: GasLoad, time_s: ArrayLike) -> FloatArray:
     """Return the whole load at a time.
 
