@@ -37,6 +37,7 @@ def day_lines(day: Day, duty: Duty, pump_down: PumpDown) -> Iterator[Working]:
     )  # fmt: skip
     if day.hold is not None:
         yield from _held(day.hold)
+    yield _cold_start(day, pump_down)
     yield from _cycles(day, duty)
     yield from _night(day.night)
     for number, part in enumerate(day.energy, 1):
@@ -59,22 +60,35 @@ def _refilled(day: Day, duty: Duty) -> Working:
 
 def _held(hold: ForelineHold) -> Iterator[Working]:
     inputs = {
-        "V foreline [m3]": hold.volume_m3,
+        "V [m³]": hold.volume_m3,
         "p_tol [Pa]": hold.tolerable_pa,
-        "p₀ at closing [Pa]": hold.start_pa,
-        "Q pump and walls [Pa m3/s]": hold.throughput_pa_m3_s,
+        "p₀, as its valve closes [Pa]": hold.start_pa,
+        "Q of pump and walls [Pa·m³/s]": hold.throughput_pa_m3_s,
         "roughing takes [s]": hold.needed_s,
     }
     law = Law("t_hold", "t = V·(p_tol − p₀)/Q", "s", "mass balance of the closed foreline")
     yield line(SECTION, "foreline-hold", "The closed foreline holds for", law, inputs, hold.hold_s)
 
 
+def _cold_start(day: Day, pump_down: PumpDown) -> Working:
+    law = Law(
+        "t_cold",
+        "t_cold = t_wait + t_rough + t_rest; t_wait: the foreline is pumped first, then what the "
+        "warm-up takes beyond roughing (all of it where it begins after roughing), and pauses",
+        "s",
+        CATALOG,
+    )
+    rough_end_s, end_s = pump_down.phases[0].end_s, pump_down.phases[-1].end_s
+    inputs = {
+        "t_wait [s]": day.cold_start_s - end_s,
+        "t_rough [s]": rough_end_s,
+        "t_rest, from roughing to the target [s]": end_s - rough_end_s,
+    }
+    name = "From everything off to the target"
+    return line(SECTION, "cold-start", name, law, inputs, day.cold_start_s)
+
+
 def _cycles(day: Day, duty: Duty) -> Iterator[Working]:
-    law = Law("t_cold", "foreline + max(warm-up, roughing) + high vacuum", "s", CATALOG)
-    yield line(
-        SECTION, "cold-start", "From everything off to the target", law,
-        {"warm-up or cooling to temperature [s]": day.night.start_s}, day.cold_start_s,
-    )  # fmt: skip
     law = Law(
         "t_day", "t_day = t_first + (n − 1)·t_later, of less than one cycle a day t_first", "s",
         INQUIRY,
@@ -115,7 +129,10 @@ def _night(night: NightChoice) -> Iterator[Working]:
 
 
 def _energy(number: int, part: PumpEnergy, duty: Duty) -> Working:
-    law = Law("E", "E = P·(t_warming + t_working + t_standing by)", "kWh", f"{CATALOG}; {INQUIRY}")
+    law = Law(
+        "E", "E = P·(t_warming + t_working + t_standing by)", "kWh",
+        f"{CATALOG}; {INQUIRY}; the costs count the shift alone",
+    )  # fmt: skip
     inputs = {
         "P [W]": part.power_w,
         "warming [kWh]": part.warming_kwh,

@@ -74,7 +74,7 @@ def _capture_inputs(bench: Bench, pump: CapturePump) -> dict[str, float | str]:
 def _margin_line(margin: Margin) -> Working:
     rule = RULES[margin.key]
     law = Law(
-        "available ÷ required", _FORMULAS[margin.key], "1",
+        "margin", _FORMULAS[margin.key], "1",
         f"threshold: {PRACTICE} ({rule.why})",
     )  # fmt: skip
     unit = f" [{margin.unit}]" if margin.unit else ""

@@ -25,6 +25,7 @@ from server.fit.workings.bench import (
     Law,
     cite,
     gas_name,
+    in_full,
     line,
 )
 from server.physics.ballast import Ballast, vapour_tolerance_pa
@@ -203,8 +204,7 @@ def _tolerances_pa(asked: Sequence[Tolerating]) -> list[float]:
 
 
 def _saturation_source(substance: str) -> str:
-    source = SATURATION[substance].source
-    return cite(source) if source in {"WAGNER-2002", "COOLPROP-2014"} else source
+    return in_full(SATURATION[substance].source)
 
 
 def _backing_speed(bench: Bench, substance: str) -> float:
