@@ -17,10 +17,11 @@ from server.fit.case import Case
 from server.fit.evacuation import Evacuation
 from server.fit.foreline_hold import foreline_holds, is_held, paused_s
 from server.fit.habits import (
-    back_power_w,
-    front_power_w,
+    back_draws,
+    front_draws,
     habits_of,
     pays_to_stop,
+    power_w,
     restart_of,
     stop_of,
 )
@@ -106,8 +107,8 @@ def start_of(case: Case, chosen: tuple[IntArray, IntArray]) -> Start:
         found = foreline_holds(case, (fronts[held], backs[held]))
         foreline[held], pause[held], hold[held] = found.emptied_s, found.pause_s, found.hold_s
     restarts = np.array([restart_of(own) for own in habits]).reshape(-1, 5).T[:, each]
-    front_w = np.array([front_power_w(own) for own in habits])[each]
-    back_w = np.array([back_power_w(back) for back in case.backs])[backs]
+    front_w = np.array([power_w(front_draws(own)) for own in habits])[each]
+    back_w = np.array([power_w(back_draws(back)) for back in case.backs])[backs]
     stop = stop_of(restarts, front_w, back_w)
     from_cold = (warm_up > 0.0) & pays_to_stop(stop, DAY_S - asked.duty.shift_s)
     return Start(from_cold, warm_up, foreline, hold, pause)

@@ -30,9 +30,10 @@ from server.fit.foreline_hold import is_held
 from server.fit.habits import (
     Habits,
     Stop,
-    back_power_w,
-    front_power_w,
+    back_draws,
+    front_draws,
     habits_of,
+    power_w,
     restart_of,
     stop_of,
 )
@@ -137,7 +138,8 @@ def _cycles_of(spot: Spot, pump_down: PumpDown) -> _Cycles:
 
 
 def _stop_of(spot: Spot, habits: Habits) -> Stop:
-    return stop_of(restart_of(habits), front_power_w(habits), back_power_w(spot.back))
+    front_w, back_w = power_w(front_draws(habits)), power_w(back_draws(spot.back))
+    return stop_of(restart_of(habits), front_w, back_w)
 
 
 def cycles_wanted(duty: Duty) -> int:

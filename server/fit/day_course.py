@@ -60,7 +60,10 @@ def cycle(
     # a rough stack's pump works on at pressure
     behind = ON if habits.front is None else habits.behind
     found.append(Segment(DayPhase.AT_PRESSURE, duty.time_at_pressure_s, working, behind))
-    found.append(Segment(DayPhase.OPEN, duty.vent_time_s, habits.idle, habits.waiting, _OPEN))
+    opened = _OPEN
+    if habits.front is not None and isinstance(habits.front.pump, TurboPump):
+        opened += "; the rotor, vented with it, comes to rest"
+    found.append(Segment(DayPhase.OPEN, duty.vent_time_s, habits.idle, habits.waiting, opened))
     return tuple(piece for piece in found if piece.seconds > 0.0)
 
 

@@ -3,39 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from server.catalog.items import Fluid, Pump, PumpKind, Trap
+from server.catalog.items import Fluid, PumpKind
 from server.fit.day_course import Segment, seconds_by_state
 from server.fit.day_results import NightChoice, Overnight, PumpEnergy, PumpState
 from server.fit.explain import Spot, duration
 from server.fit.fluid_use import exposure_of, fluid_life
-from server.fit.habits import Habits, Stop, pays_to_stop
+from server.fit.habits import Habits, Stop, back_draws, front_draws, pays_to_stop
 from server.fit.running import DAY_S, HOURS_PER_YEAR
 from server.physics.duty import break_even_idle_s
 from server.units import Dimension, format_quantity
 
 J_PER_KWH = 3.6e6
 _HOUR_S = 3600.0
-
-
-@dataclass(frozen=True)
-class Draw:
-    """What takes electricity: a pump or trap, and whether it runs with the backing pump."""
-
-    item: Pump | Trap
-    with_backing: bool
-
-
-def draws_of(spot: Spot, habits: Habits) -> tuple[Draw, ...]:
-    """Return what takes electricity in a stack."""
-    front, back = spot.front, spot.back
-    found: list[Draw] = []
-    if front is not None and habits.front is not None:
-        found += [Draw(item, with_backing=False) for item in (front.pump, front.trap) if item]
-    found += [Draw(item, with_backing=True) for item in (back.booster, back.backing, back.trap)
-              if item]  # fmt: skip
-    return tuple(draw for draw in found if draw.item.power_w > 0.0)
 
 
 def choice_of(habits: Habits, stop: Stop, gap_s: float) -> Overnight:
@@ -156,20 +137,21 @@ def energy_of(
     idle_hours = max(0.0, HOURS_PER_YEAR - duty.days_per_year * DAY_S / _HOUR_S)
     hours = [seconds_by_state(segments, backing=backing) for backing in (False, True)]
     found = []
-    for draw in draws_of(spot, habits):
+    draws = [(item, False) for item in front_draws(habits)]
+    for item, with_backing in draws + [(item, True) for item in back_draws(spot.back)]:
         kwh = {
-            state: seconds * draw.item.power_w / J_PER_KWH
-            for state, seconds in hours[draw.with_backing].items()
+            state: seconds * item.power_w / J_PER_KWH
+            for state, seconds in hours[with_backing].items()
         }
         day = kwh[PumpState.WARMING] + kwh[PumpState.WORKING] + kwh[PumpState.STANDING_BY]
-        year = day * duty.days_per_year * (share if draw.with_backing else 1.0)
-        if habits.nonstop and not draw.with_backing:
-            year += idle_hours * draw.item.power_w / 1000.0
+        year = day * duty.days_per_year * (share if with_backing else 1.0)
+        if habits.nonstop and not with_backing:
+            year += idle_hours * item.power_w / 1000.0
         found.append(
             PumpEnergy(
-                draw.item.sku,
-                draw.item.name,
-                draw.item.power_w,
+                item.sku,
+                item.name,
+                item.power_w,
                 kwh[PumpState.WARMING],
                 kwh[PumpState.WORKING],
                 kwh[PumpState.STANDING_BY],

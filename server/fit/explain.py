@@ -286,9 +286,12 @@ def _work(said: Said) -> str:
     first, later = (
         duration(float(each[place][0])) for each in (days.needs.first_s, days.needs.later_s)
     )
+    takes = f"the first cycle of a day takes {first} and each later one {later}"
+    if first == later:
+        takes = f"each cycle takes {first}"
     return (
-        f"Start and venting included, the first cycle of a day takes {first} and each later one "
-        f"{later}: {duration(said.required)} for {duty.cycles_per_day:g} cycles."
+        f"Start and venting included, {takes}: {duration(said.required)} for "
+        f"{duty.cycles_per_day:g} cycles."
     )
 
 

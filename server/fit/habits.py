@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from server.catalog.items import CapturePump, TurboPump, VapourPump
+from server.catalog.items import CapturePump, Pump, Trap, TurboPump, VapourPump
 from server.fit.candidates import Back, Front
 from server.fit.day_results import PumpState
 from server.fit.requirements import Requirements
@@ -101,17 +102,30 @@ def restart_of(habits: Habits) -> Restart:
     return Restart(warm, warm + cool, stop_s=cool, start_s=warm, kept_back=1.0)
 
 
-def front_power_w(habits: Habits) -> float:
-    """Return the power of a high-vacuum pump with its trap; 0 where it is not needed. [W]."""
+def front_draws(habits: Habits) -> tuple[Pump | Trap, ...]:
+    """Return what takes electricity of a front; nothing where it is not needed."""
     front = habits.front
-    if front is None:
-        return 0.0
-    return front.pump.power_w + (front.trap.power_w if front.trap else 0.0)
+    return () if front is None else _drawing(front.pump, front.trap)
 
 
-def back_power_w(back: Back) -> float:
-    """Return the power of a back with its trap. [W]."""
-    return math.fsum(item.power_w for item in (back.booster, back.backing, back.trap) if item)
+def back_draws(back: Back) -> tuple[Pump | Trap, ...]:
+    """Return what takes electricity of a back."""
+    return _drawing(back.booster, back.backing, back.trap)
+
+
+def _drawing(*items: Pump | Trap | None) -> tuple[Pump | Trap, ...]:
+    return tuple(item for item in items if item is not None and item.power_w > 0.0)
+
+
+def power_w(items: Iterable[Pump | Trap]) -> float:
+    """Return the stated power of items together. [W].
+
+    Parameters
+    ----------
+    items : iterable of Pump or Trap
+        What takes electricity.
+    """
+    return math.fsum(item.power_w for item in items)
 
 
 @dataclass(frozen=True)

@@ -15,10 +15,11 @@ from server.catalog.arrays import GRID
 from server.catalog.gas_limits import tolerable_foreline_for
 from server.fit.foreline_hold import MOST_PAUSES, START_SHARE, is_held
 from server.fit.habits import (
-    back_power_w,
-    front_power_w,
+    back_draws,
+    front_draws,
     habits_of,
     pays_to_stop,
+    power_w,
     restart_of,
     stop_of,
 )
@@ -48,8 +49,8 @@ class DayBounds:
         self._warm_up_s = np.array([0.0 if own.nonstop else own.warm_up_s for own in habits])
         self._held = np.array([is_held(own.front) for own in habits])
         self._restarts = np.array([restart_of(own) for own in habits]).reshape(-1, 5).T
-        self._front_w = np.array([front_power_w(own) for own in habits])
-        self._back_w = np.array([back_power_w(back) for back in states.backs])
+        self._front_w = np.array([power_w(front_draws(own)) for own in habits])
+        self._back_w = np.array([power_w(back_draws(back)) for back in states.backs])
 
     def needed_s(self, rows: IntArray, times: Times) -> Between:
         """Return bounds of the time the cycles of a day take, (rows, backs)."""

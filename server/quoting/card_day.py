@@ -16,7 +16,7 @@ _ORDERS: Mapping[DayPhase, str] = {
     DayPhase.TAKE_OVER: "the high-vacuum pump takes over",
     DayPhase.HIGH_VACUUM: "pump down to the target",
     DayPhase.AT_PRESSURE: "work at pressure",
-    DayPhase.OPEN: "vent, unload and load",
+    DayPhase.OPEN: "the chamber is open",
     DayPhase.REPEATED: "repeat the cycle",
     DayPhase.READY: "the pumps stand ready",
     DayPhase.COOL_DOWN: "switch off; the pump cools down while its backing pump goes on",
@@ -82,8 +82,7 @@ def _after_cycles(span: DaySpan, day: Day) -> bool:
 
 def _step(span: DaySpan) -> CardStep:
     lasts = format_duration(span.end_s - span.start_s)
-    # what is done while the chamber is open is the order itself
-    note = f" ({span.note})" if span.note and span.what is not DayPhase.OPEN else ""
+    note = f" ({span.note})" if span.note else ""
     return CardStep(f"{_clock(span.start_s)}: {_ORDERS[span.what]}{note}, {lasts}.")
 
 

@@ -12,12 +12,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from server.catalog.items import TurboPump
+from server.catalog.items import PumpKind, TurboPump
 from server.fit.advice import advise
 from server.fit.choice import StackChoice
 from server.fit.cycle_times import Days, room_s
 from server.fit.day_results import DayPhase
 from server.fit.evacuation import evacuate
+from server.fit.evaluation import Judged
 from server.fit.explain import Spot
 from server.fit.foreline_hold import foreline_holds, is_held
 from server.fit.geometry import foreline, outlet_of
@@ -146,25 +147,27 @@ class Again(Chamber):
 def test_later_pump_downs_of_the_demo_against_solve_ivp() -> None:
     """Roughing included, with what surfaces then give off: within one per cent all the same."""
     judgement = judged_demo(COATER, target_pressure="3e-6 mbar", pump_down_time=None, process=None)
-    stacks = followed(judgement)
-    shorter, kinds = [], set()
-    for index in np.linspace(0, len(stacks) - 1, 12).astype(int):
-        judged, row, column = stacks[index]
+    of_kind: dict[PumpKind, list[tuple[Judged, int, int]]] = {}
+    for stack in followed(judgement):
+        of_kind.setdefault(stack[0].case.fronts[stack[1]].pump.kind, []).append(stack)
+    assert len(of_kind) > 2
+    shorter = []
+    for judged, row, column in (
+        stacks[part * (len(stacks) - 1) // 2] for stacks in of_kind.values() for part in range(3)
+    ):
         place = judged.days.places(np.array([row]), np.array([column]))[0]
         first, later = (
             float(times[place]) for times in (judged.evacuation.time_s, judged.evacuation.later_s)
         )
-        again = Again(judgement, pumped_s=first + 45 * 60.0)
+        again = Again(judgement, rtol=1e-7, pumped_s=first + 45 * 60.0)
         expected = integrated_s(again, judged, row, column)
         what = f"front {row}, back {column}"
         if isinstance(judged.case.backs[column].booster, TurboPump):
             # roughed down to where surfaces matter, by a turbo: an upper bound
-            assert expected <= later <= 1.05 * expected, what
+            assert 0.999 * expected <= later <= 1.05 * expected, what
         else:
             agrees(Quantity.PUMP_DOWN_LATER, later, expected, source=what)
-        kinds.add(judged.case.fronts[row].pump.kind)
         shorter.append(later / first)
-    assert len(kinds) > 2
     assert min(shorter) < 0.5
     assert max(shorter) <= 1.0 + 1e-9
 
@@ -236,7 +239,7 @@ duties = st.builds(
 
 
 @given(kind=st.sampled_from(list(CHOICES)), duty=duties, factor=st.floats(1.0, 4.0))
-@settings(suppress_health_check=[HealthCheck.too_slow], deadline=None, max_examples=25)
+@settings(suppress_health_check=[HealthCheck.too_slow], deadline=None, max_examples=15)
 def test_more_work_never_improves_the_margin(kind: str, duty: Duty, factor: float) -> None:
     now, slack = ratio_under(kind, duty), 1.0 + 1e-6
     for field in ("cycles_per_day", "time_at_pressure_s", "vent_time_s"):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.integrate import solve_ivp
+from scipy.integrate import quad, solve_ivp
 
 from server.errors import OutOfRange
 from server.physics.gasload import GasLoad, load_at_pa_m3_s
@@ -80,3 +80,34 @@ def test_emptying_at_constant_speed_by_hand() -> None:
     # t = V/S·ln(p₀/p₁): 1 L at 1 L/s over four decades, 9.21 s
     table = SpeedTable(log_grid(1.0, 1e6), np.full((1, log_grid(1.0, 1e6).count), 1e-3))
     assert emptying_s(1e-3, table, 0, 1e5, 10.0) == pytest.approx(4 * np.log(10.0))
+
+
+@given(
+    seed=st.integers(0, 1000),
+    ends=st.lists(st.tuples(st.floats(1.5, 9e4), st.floats(1e-3, 1.0)), min_size=1, max_size=5),
+)
+def test_many_emptied_at_once_are_each_their_own(
+    seed: int, ends: list[tuple[float, float]]
+) -> None:
+    """Against the sum over the nodes between, cell by cell, with speeds that end below."""
+    grid = log_grid(1e-2, 1.1e5)
+    steps = np.random.default_rng(seed).normal(0.0, 0.2, (3, grid.count))
+    speed = 1e-3 * np.exp(np.cumsum(steps, axis=1))
+    stops = np.array([[0.0], [0.5], [30.0]])
+    table = SpeedTable(grid, np.where(grid.pressure_pa > stops, speed, 0.0))
+    start = np.array([high for high, _ in ends] * 3)
+    end = np.array([max(high * share, 1.1e-2) for high, share in ends] * 3)
+    rows = np.repeat(np.arange(3), len(ends))
+    found = emptying_s(0.5, table, rows, start, end)
+    for row, begin, stop, seconds in zip(rows, start, end, found, strict=True):
+        between = grid.pressure_pa[(grid.pressure_pa > stop) & (grid.pressure_pa < begin)]
+        nodes = np.concatenate([[stop], between, [begin]])
+        way = lookup(table, int(row), nodes)
+        if np.any(way <= 0.0):
+            assert seconds == np.inf
+            continue
+        cells = [
+            quad(lambda x, a=a, b=b: 1.0 / (a + (b - a) * x), 0.0, 1.0)[0] * np.log(high / low)
+            for a, b, low, high in zip(way[:-1], way[1:], nodes[:-1], nodes[1:], strict=True)
+        ]
+        assert seconds == pytest.approx(0.5 * sum(cells), rel=1e-8, abs=1e-12)
