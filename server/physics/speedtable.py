@@ -277,7 +277,9 @@ def gather(
     low = flat_speed.take(index)
     rise = flat_speed.take(index + 1)
     rise -= low
-    return low + rise * fraction, rise
+    value = rise * fraction
+    value += low
+    return value, rise
 
 
 def lookup(table: SpeedTable, rows: ArrayLike, pressure_pa: ArrayLike) -> FloatArray:
@@ -300,15 +302,17 @@ def lookup(table: SpeedTable, rows: ArrayLike, pressure_pa: ArrayLike) -> FloatA
     grid = table.grid
     pressure = floats(pressure_pa)
     slack = 1.0 + 1e-9
-    if np.any(~((pressure * slack >= grid.low_pa) & (pressure <= grid.high_pa * slack))):
+    lowest, highest = pressure.min(initial=grid.high_pa), pressure.max(initial=grid.low_pa)
+    if not (lowest * slack >= grid.low_pa and highest <= grid.high_pa * slack):
         raise OutOfRange(
             f"Speeds are tabulated from {grid.low_pa:g} Pa to {grid.high_pa:g} Pa only."
         )
-    row, position = np.broadcast_arrays(
-        np.asarray(rows, dtype=np.intp), (np.log(pressure) - grid.ln_low) / grid.step
-    )
-    cell = np.clip(position.astype(np.intp), 0, grid.count - 2)
-    value, _ = gather(table.speed_m3_s.ravel(), row * grid.count, cell, position - cell)
+    position = np.log(pressure)
+    position -= grid.ln_low
+    position /= grid.step
+    cell = np.minimum(np.maximum(position, 0.0).astype(np.intp), grid.count - 2)
+    row_start = np.asarray(rows, dtype=np.intp) * grid.count
+    value, _ = gather(table.speed_m3_s.ravel(), row_start, cell, position - cell)
     return value
 
 
