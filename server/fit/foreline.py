@@ -191,7 +191,7 @@ class Foreline:
 
         Where the foreline pressure at the pump's outlet reaches the tolerable pressure at that very
         load, or the pump's own largest throughput where that comes first: a root in the pressure at
-        the back's inlet, of the flow the line then carries less the flow the back then takes.
+        the back's inlet, where that and the flow into the back ask of the line what it can do.
 
         Parameters
         ----------

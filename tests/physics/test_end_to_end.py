@@ -46,3 +46,14 @@ def test_each_row_is_interpolated_as_if_it_were_alone_and_held_at_its_ends(
     found = EndToEnd(table).between(row, np.array(wanted), values)
     expected = [np.interp(x, table[r], values[r]) for r, x in zip(row, wanted, strict=True)]
     assert found == pytest.approx(expected, rel=1e-9, abs=1e-9)
+
+
+def test_a_step_of_a_row_has_the_value_behind_it_and_so_has_its_end() -> None:
+    # numpy's own interpolation of each row alone; what lies beyond an end has the value there
+    rows = np.array([[0.0, 1.0, 1.0, 2.0], [5.0, 6.0, 7.0, 7.0]])
+    values = np.array([[10.0, 20.0, 30.0, 40.0], [1.0, 2.0, 3.0, 4.0]])
+    row = np.array([0, 0, 0, 1, 1, 1])
+    wanted = np.array([0.5, 1.0 + 1e-12, 1.5, 7.0 + 1e-12, 99.0, -99.0])
+    found = EndToEnd(rows).between(row, wanted, values)
+    expected = [np.interp(x, rows[r], values[r]) for r, x in zip(row, wanted, strict=True)]
+    assert found == pytest.approx(expected, rel=1e-9)
