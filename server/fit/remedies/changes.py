@@ -35,6 +35,7 @@ _MAKERS: Mapping[Matter, Callable[[Requirements, Front | None, Back], Change | N
     Matter.ROUGH_LINE_BORE: lines.rough_line_bore,
     Matter.ROUGH_LINE_LENGTH: lines.rough_line_length,
     Matter.LEAK_RATE: demands.leak_rate,
+    Matter.VENT_TIME: demands.vent_time,
     Matter.SHIFT: demands.shift,
     Matter.CYCLES: demands.cycles,
     Matter.PUMP_DOWN_TIME: demands.pump_down_time,

@@ -24,6 +24,9 @@ LARGEST_RELAXATION = 1000.0
 
 LONGEST_SHIFT_S = 86_400.0
 
+SHORTEST_VENT_S = 60.0
+"""Hardly anything is let in, taken out and put in sooner: common practice, no source."""
+
 
 def leak_rate(asked: Requirements, _front: Front | None, _back: Back) -> Change | None:
     """Seal leaks."""
@@ -223,6 +226,26 @@ def _kept_of_a_cycle(asked: Requirements) -> Settings:
         for field, value in times
         if field in assumed
     )
+
+
+def vent_time(asked: Requirements, _front: Front | None, _back: Back) -> Change | None:
+    """Open the chamber for less time."""
+    now = asked.duty.vent_time_s
+    if now <= SHORTEST_VENT_S:
+        return None
+
+    def typed(value: float) -> str:
+        return rounded(value, Dimension.TIME, up=False)
+
+    def say(value: float) -> str:
+        before = shown(now, Dimension.TIME)
+        return f"Vent, unload and load within {typed(value)} instead of {before}."
+
+    return Change(
+        Matter.VENT_TIME, "s", now, SHORTEST_VENT_S,
+        lambda value: replace(asked, duty=replace(asked.duty, vent_time_s=value)),
+        say, _in_field(Matter.VENT_TIME, typed),
+    )  # fmt: skip
 
 
 def shift(asked: Requirements, _front: Front | None, _back: Back) -> Change | None:

@@ -33,6 +33,7 @@ class Matter(StrEnum):
     PUMP = "pump"
     WATER = "utilities.cooling_water"
     THREE_PHASE = "utilities.three_phase"
+    VENT_TIME = "duty.vent_time"
     SHIFT = "duty.shift"
     CYCLES = "duty.cycles_per_day"
     PUMP_DOWN_TIME = "pump_down_time"
@@ -44,8 +45,8 @@ class Matter(StrEnum):
 
 GIVEN_UP = frozenset(
     {
-        Matter.SHIFT, Matter.CYCLES, Matter.PUMP_DOWN_TIME, Matter.PROCESS_LOAD,
-        Matter.PROCESS_PRESSURE, Matter.TARGET, Matter.BUDGET,
+        Matter.VENT_TIME, Matter.SHIFT, Matter.CYCLES, Matter.PUMP_DOWN_TIME,
+        Matter.PROCESS_LOAD, Matter.PROCESS_PRESSURE, Matter.TARGET, Matter.BUDGET,
     }
 )  # fmt: skip
 """What the customer would have to give up."""
@@ -99,8 +100,8 @@ MENU: Mapping[MarginKey, tuple[Matter, ...]] = {
     ),
     MarginKey.VAPOUR: (Matter.TRAP, Matter.BACKING_PUMP, Matter.CYCLES, Matter.PROCESS_LOAD),
     MarginKey.DUTY: (
-        Matter.LINE_BORE, *_ROUGH_LINE, Matter.SURFACES, *_BEHIND, Matter.SHIFT, Matter.CYCLES,
-        Matter.PROCESS_LOAD,
+        Matter.LINE_BORE, *_ROUGH_LINE, Matter.SURFACES, *_BEHIND, Matter.VENT_TIME, Matter.SHIFT,
+        Matter.CYCLES, Matter.PROCESS_LOAD,
     ),
     MarginKey.BACKSTREAMING: (Matter.TRAP,),
     MarginKey.FLUID: (Matter.FLUID,),

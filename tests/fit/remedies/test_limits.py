@@ -32,6 +32,8 @@ def offered(matter: Matter, choice: StackChoice = JET, **changes: Any) -> Change
         (Matter.PROCESS_PRESSURE, {}, 0.5, 500.0),
         (Matter.PROCESS_PRESSURE, {"process__pressure": "2 mbar"}, 200.0, 101_325.0),
         (Matter.SHIFT, {}, 32_400.0, 86_400.0),
+        # a tenth of a sixth of 9 h; a minute is hardly enough
+        (Matter.VENT_TIME, {}, 540.0, 60.0),
         (Matter.CYCLES, {}, 6.0, 1.0),
         (Matter.BUDGET, {"commercial__budget": "8000"}, 8000.0, 8_000_000.0),
         # shortened to one bore of its own
@@ -60,6 +62,7 @@ def test_less_gas_and_vapour_at_a_time_goes_down_to_a_thousandth() -> None:
         (Matter.LEAK_RATE, {"chamber__leak_rate": "1e-6 mbar*L/s"}),
         (Matter.PUMP_DOWN_TIME, {"pump_down_time": "14 d"}),
         (Matter.SHIFT, {"duty__shift": "24 h"}),
+        (Matter.VENT_TIME, {"duty__vent_time": "1 min"}),
         (Matter.CYCLES, {"duty__cycles_per_day": 1}),
         (Matter.BUDGET, {}),
         (Matter.PROCESS_PRESSURE, {"process": None}),
