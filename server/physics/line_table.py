@@ -10,10 +10,13 @@ from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.arrays import FloatArray, IntArray
-from server.physics.elements import Aperture, Duct, Element
+from server.physics.elements import Aperture, Duct
 from server.physics.gas import Mixture, gas_state
 from server.physics.parts import Line, line_elements
 from server.physics.species import Species
+
+Sizes = tuple[float, ...]
+"""The fields of an opening or of a duct, by which equal ones are known."""
 
 
 class LineTable:
@@ -49,25 +52,20 @@ class LineTable:
         self._pressure_pa = np.asarray(pressure_pa, dtype=np.float64)
         if not bool(np.all((self._pressure_pa >= 0) & np.isfinite(self._pressure_pa))):
             raise OutOfRange("A pressure must be zero or more.")
-        known: dict[tuple[float, tuple[int, ...]], int] = {}
-        chains: list[tuple[Element, ...]] = []
-        self.of = np.empty(len(lines), dtype=np.intp)
-        for place, line in enumerate(lines):
-            narrowest, chain = _sizes(line)
-            number = known.setdefault((narrowest, tuple(map(id, chain))), len(known))
-            if number == len(chains):
-                chains.append(chain)
-            self.of[place] = number
+        known: dict[tuple[float, tuple[Sizes, ...]], int] = {}
+        numbers = [known.setdefault(_sizes(line), len(known)) for line in lines]
+        self.of = np.array(numbers, dtype=np.intp)
         self.narrowest_m = np.array([narrowest for narrowest, _ in known], dtype=np.float64)
-        distinct = {id(element): element for chain in chains for element in chain}
-        openings = [element for element in distinct.values() if isinstance(element, Aperture)]
-        ducts = [element for element in distinct.values() if isinstance(element, Duct)]
+        distinct = dict.fromkeys(sizes for _, chain in known for sizes in chain)
+        openings = [sizes for sizes in distinct if len(sizes) == 1]
+        ducts = [sizes for sizes in distinct if len(sizes) > 1]
         self._openings, self._ducts = Aperture(*_columns(openings, 1)), Duct(*_columns(ducts, 5))
-        row_of = {id(element): row for row, element in enumerate((*openings, *ducts))}
+        row_of = {sizes: row for row, sizes in enumerate((*openings, *ducts))}
         # where a line has fewer parts than the longest, the row behind those of all parts
-        self._rows = np.full((max(map(len, chains), default=0), len(chains)), len(row_of))
-        for line_number, chain in enumerate(chains):
-            self._rows[: len(chain), line_number] = [row_of[id(element)] for element in chain]
+        longest = max((len(chain) for _, chain in known), default=0)
+        self._rows = np.full((longest, len(known)), len(row_of))
+        for number, (_, chain) in enumerate(known):
+            self._rows[: len(chain), number] = [row_of[sizes] for sizes in chain]
 
     @property
     def nbytes(self) -> int:
@@ -105,37 +103,14 @@ class LineTable:
             return np.asarray(1.0 / whole)
 
 
-def _columns(elements: Sequence[Element], fields: int) -> FloatArray:
-    """Return the fields of elements of one kind, each of shape (elements, 1)."""
-    values = [tuple(vars(element).values()) for element in elements]
-    return np.array(values, dtype=np.float64).reshape(-1, fields).T[..., np.newaxis]
+def _columns(parts: Sequence[Sizes], fields: int) -> FloatArray:
+    """Return the fields of openings or ducts, each of shape (parts, 1)."""
+    return np.array(parts, dtype=np.float64).reshape(-1, fields).T[..., np.newaxis]
 
 
 @lru_cache(maxsize=4096)
-def _sizes(line: Line) -> tuple[float, tuple[Element, ...]]:
-    """Return the narrowest bore of a line, and its elements, equal ones as one object."""
+def _sizes(line: Line) -> tuple[float, tuple[Sizes, ...]]:
+    """Return the narrowest bore of a line and the sizes of its openings and ducts."""
     narrowest = min((part.bore_m for part in line.parts), default=np.inf)
-    return narrowest, tuple(_one(element) for _, element in line_elements(line))
-
-
-def _one(element: Element) -> Element:
-    """Return the one object that stands for all equal elements."""
-    if isinstance(element, Aperture):
-        return _aperture(float(element.area_m2))
-    return _duct(
-        float(element.area_m2),
-        float(element.radius_m),
-        float(element.viscous_length_m),
-        float(element.molecular_area_m2),
-        float(element.heads),
-    )
-
-
-@lru_cache(maxsize=4096)
-def _aperture(area_m2: float) -> Aperture:
-    return Aperture(np.asarray(area_m2))
-
-
-@lru_cache(maxsize=4096)
-def _duct(*fields: float) -> Duct:
-    return Duct(*(np.asarray(field) for field in fields))
+    elements = (element for _, element in line_elements(line))
+    return narrowest, tuple(tuple(map(float, vars(element).values())) for element in elements)
