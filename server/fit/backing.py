@@ -18,7 +18,7 @@ from server.fit.alike import Groups, SharedSpeeds, Speeds
 from server.fit.candidates import Back
 from server.fit.geometry import groups_by_line, rough_line, rough_line_to_trap
 from server.fit.inlet import Lines, cold_surface_speed, is_caught, over_held_pa
-from server.fit.memory import shelf
+from server.fit.memory import Terms, shelf
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.speedtable import SpeedTable, net_speed_m3_s
@@ -172,9 +172,9 @@ class BackTables:
         return SharedSpeeds.made(groups, self.species, table)
 
     @cached_property
-    def _names(self) -> tuple[Hashable, ...]:
+    def _names(self) -> Terms:
         """What says which backs these are."""
-        return (self.catalog.version, *(back.skus for back in self.backs))
+        return Terms((self.catalog.version, *(back.skus for back in self.backs)))
 
     def let_go(self) -> None:
         """Forget the tables: they refer to what makes them, so that memory awaits no collector."""

@@ -6,7 +6,7 @@ Fronts that differ in fluid alone share a row: the row belongs to the arrangemen
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
@@ -19,7 +19,7 @@ from server.fit.alike import Groups, MadeWhenAsked, Speeds
 from server.fit.candidates import COLD_TRAPS, Front, HighVacuumPump
 from server.fit.geometry import chamber_line, line_table, line_to_trap, restriction
 from server.fit.loads import PUMP_K
-from server.fit.memory import shelf
+from server.fit.memory import Terms, shelf
 from server.fit.requirements import Requirements
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import FlowPotential, entry_speed_m3_s
@@ -138,10 +138,10 @@ class _Making:
         return [chamber_line(*pair, self.requirements, self.catalog) for pair in self.arrangements]
 
     @cached_property
-    def _names(self) -> tuple[Hashable, ...]:
+    def _names(self) -> Terms:
         """What says which arrangements these are."""
         skus = ((pump.sku, trap.sku if trap else "") for pump, trap in self.arrangements)
-        return (self.catalog.version, *skus)
+        return Terms((self.catalog.version, *skus))
 
 
 def is_caught(gas: str, trap: Trap | None, requirements: Requirements) -> bool:

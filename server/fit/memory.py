@@ -85,6 +85,20 @@ def _memory(_version: str) -> Memory:
     return Memory()
 
 
+class Terms:
+    """Many terms as one part of keys, hashed once for all of them."""
+
+    def __init__(self, terms: Iterable[Hashable]) -> None:
+        self._terms = tuple(terms)
+        self._hash = hash(self._terms)
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Terms) and other._terms == self._terms
+
+
 MOST_BYTES = 12_000_000
 """All tables together that are kept for inquiries to come."""
 LARGEST_SHARE = 0.125
