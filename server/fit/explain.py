@@ -99,15 +99,13 @@ def margins_of(spot: Spot) -> tuple[Margin, ...]:
     found = []
     for key in MarginKey:
         ledger = spot.judged.ledgers.get(key)
-        if ledger is None or math.isnan(spot.at(ledger.ratio)):
-            continue
-        found.append(_margin(key, ledger, spot))
+        if ledger is not None and not math.isnan(ratio := spot.at(ledger.ratio)):
+            found.append(_margin(key, ledger, ratio, spot))
     return tuple(found)
 
 
-def _margin(key: MarginKey, ledger: Ledger, spot: Spot) -> Margin:
+def _margin(key: MarginKey, ledger: Ledger, ratio: float, spot: Spot) -> Margin:
     rule = RULES[key]
-    ratio = spot.at(ledger.ratio)
     if ratio >= rule.threshold - ROUNDING:
         verdict = MarginVerdict.PASS
     elif ratio >= 1.0 - ROUNDING:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from server.fit.requirements import Duty
 from server.fit.thresholds import HUMIDITY
 from server.physics.arrays import FloatArray
@@ -9,6 +11,7 @@ from server.physics.duty import after_venting, refilled_share
 from server.physics.gasload import GasLoad
 
 
+@lru_cache(maxsize=64)
 def refilled_by_venting(duty: Duty) -> float:
     """Return the share of the surfaces' water sites that one venting of the duty fills."""
     return float(refilled_share(duty.vent_time_s, HUMIDITY[duty.venting]))

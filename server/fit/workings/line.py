@@ -217,8 +217,9 @@ def _flow(bench: Bench, state: Settled) -> Passing:
     return Passing(bench.line, sum(load.values()), state.inlet_pa, _mixture(load))
 
 
-def _stand(asked: Sequence[Passing]) -> tuple[tuple[PartState, ...], ...]:
-    return states_of_flows(asked, PUMP_K)
+def _stand(asked: Sequence[Passing]) -> list[tuple[Passing, tuple[PartState, ...]]]:
+    """Return each flow with how the parts of its line stand."""
+    return list(zip(asked, states_of_flows(asked, PUMP_K), strict=True))
 
 
 def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
@@ -236,8 +237,9 @@ def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
     )  # fmt: skip
     if not load:
         return
-    flow = _flow(bench, state)
-    (parts,) = bench.spot.judged.memory.each({_place(bench, state): flow}, _stand)
+    flow, parts = bench.spot.judged.memory.once(
+        _place(bench, state), lambda: _stand([_flow(bench, state)])[0]
+    )
     for number, part in enumerate(parts, start=1):
         key, inputs = f"line-{state.key}-{number}", _part_inputs(part, flow.throughput_pa_m3_s)
         yield line(SECTION, key, f"{part.name} {state.words}", _DROP, inputs,
