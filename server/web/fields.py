@@ -180,7 +180,11 @@ FIELDS: Final[Mapping[str, Field]] = {
     ),
     "duty.time_at_pressure": Field("Time at pressure", "Of one cycle.", "45 min"),
     "duty.days_per_year": Field("Days a year", "Days the system is at work.", "220"),
-    "duty.shift": Field("Shift", "Hours a day the pumps are on, warm-up included.", "9 h"),
+    "duty.shift": Field(
+        "Shift",
+        "Hours a day the pumps are on. Warm-up, all cycles and all ventings must fit into it.",
+        "9 h",
+    ),
     "duty.vent_time": Field(
         "Chamber open for",
         "Venting, unloading and loading. Walls take up water all that time: the shorter, the "
