@@ -67,14 +67,6 @@ def limits_for(
     )
 
 
-def limits_of(
-    pump: HighVacuumPump, load_pa_m3_s: Mapping[str, float]
-) -> tuple[float, float, float]:
-    """Return largest throughput and tolerable foreline pressures of one pump for a load."""
-    one = limits_for([pump], load_pa_m3_s or {AIR: 0.0})
-    return float(one.largest_pa_m3_s[0]), float(one.no_load_pa[0]), float(one.full_load_pa[0])
-
-
 def highest_crossover_pa(pump: HighVacuumPump, volume_m3: float) -> float:
     """Return the highest pressure at which a pump takes over the chamber, whatever its back."""
     if isinstance(pump, VapourPump):

@@ -31,6 +31,10 @@ def test_a_jets_night_by_hand() -> None:
     assert len({line.section for line in shown.values()}) == 1
     assert shown["break-even"].value == pytest.approx(978_000 / 900)
     assert shown["later-pump-down"].value == pytest.approx(480.0)
+    # beside roughing the boiler warms up for 5 of its 7 min; the small foreline is emptied first
+    wait, rough, rest = shown["cold-start"].inputs.values()
+    assert (rough, rest) == (300.0, 360.0)
+    assert 120.0 < float(wait) < 130.0
 
 
 @pytest.mark.parametrize("kind", BACKED)

@@ -18,7 +18,7 @@ from server.fit.evaluation import How, judge
 from server.fit.explain import Said, Spot, duration, flow, margins_of, pressure, reaching_load
 from server.fit.habits import lowest_asked_pa, stands_idle
 from server.fit.loads import loads_of
-from server.fit.pump_limits import limits_of
+from server.fit.pump_limits import limits_for
 from server.fit.results import Margin, MarginKey, MarginVerdict
 from server.fit.thresholds import RULES, VANE_CLEAN_ROUGHING_PA
 from server.units import Dimension, format_quantity
@@ -105,7 +105,7 @@ def test_a_limit_of_throughput_names_what_sets_it() -> None:
             continue
         load = reaching_load(spot, state)
         assert all(0.0 <= load[gas] <= given for gas, given in state.load_pa_m3_s.items())
-        own = limits_of(spot.front.pump, load)[0]
+        own = float(limits_for([spot.front.pump], load).largest_pa_m3_s[0])
         chokes = "The foreline sets this limit" in margin.explanation
         assert chokes == (numbers.available < own * (1 - 1e-6))
         assert not chokes or flow(own) in margin.explanation

@@ -161,7 +161,8 @@ def test_what_cannot_be_used_is_told_beside_its_field_and_stays(
         html = sent(page, number, {**typed_in(page, number), **wrong}, action, 422)
         for path in wrong:
             assert f'<a href="#{path}">' in html
-            assert f'id="e-{path}"' in html
+            assert html.count(f'id="e-{path}"') == 1
+            assert re.search(rf'aria-describedby="[^"]*e-{re.escape(path)}[ "]', html)
         kept = values_of(html)
         assert {path: kept[path] for path in wrong} == wrong
     assert case_of(page, number)["version"] == 1

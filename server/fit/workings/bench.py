@@ -320,10 +320,6 @@ class Bench:
         """Speeds at the chamber while it is roughed."""
         return Curve.of(self.states.backing.at_chamber[gas], self.spot.back_row)
 
-    def working_speeds(self, gas: str) -> Curve:
-        """Speeds at the inlet of the back while the process runs."""
-        return Curve.of(self.states.backing.working[gas], self.spot.back_row)
-
     def back_speeds(self, gas: str, state: Settled) -> Curve:
         """Speeds at the inlet of the back: with gas ballast while vapour is pumped."""
         backing = self.states.backing
