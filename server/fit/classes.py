@@ -45,11 +45,10 @@ def front_classes(states: FrontStates, purse: Purse) -> FrontClasses:
     purchase, energy, consumables = amounts.T
     within_budget = purse.requirements.commercial.budget is not None
     stands = np.array([_fluid_ratio(front) for front in states.fronts])
-    resting = zip(states.resting_pa.tolist(), states.process_resting_pa.tolist(), strict=True)
     alike = Groups.by(
         zip(
             states.inlet.row_of_front.tolist(),
-            resting,
+            states.resting_pa.tolist(),
             (stands < 1.0 - ROUNDING).tolist(),
             energy.tolist(),
             [cost.is_open for cost in costs],

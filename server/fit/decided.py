@@ -82,7 +82,7 @@ class Decided:
         return days_of(self.states, self._crossover, self.base_rest, chosen)
 
     def _vapour(self, rows: IntArray) -> Span | None:
-        """Return the levels of the vapour margin: one front stands for all with its trap.
+        """Return the levels of the vapour margin: one front stands for all whose trap does as much.
 
         What is drawn from wet goods depends on every front's own speed.
         """
@@ -94,9 +94,13 @@ class Decided:
 
     @cached_property
     def _traps(self) -> Groups:
+        states = self.states
+        letting_by = np.zeros(len(states.fronts), dtype=np.intp)
+        for number, (mask, _) in enumerate(states.reaching(states.alone.process_load or {})):
+            letting_by[mask] = number
         return Groups.by(
-            (front.trap.sku if front.trap else "", isinstance(front.pump, CapturePump))
-            for front in self.states.fronts
+            (number, front.trap.sku if front.trap else "", isinstance(front.pump, CapturePump))
+            for number, front in zip(letting_by.tolist(), states.fronts, strict=True)
         )
 
     @cached_property
@@ -127,6 +131,5 @@ def _rest(states: HighVacuumStates, *, process: bool) -> Rest:
     alone = states.alone
     load = (alone.process_load or alone.base_load) if process else alone.base_load
     places = Places(alone, load, states.outlet_rows)
-    line = states.working if process else states.still
-    resting = alone.process_resting_pa if process else alone.resting_pa
-    return Rest(alone, resting, standing_in(line, load, places))
+    lines = states.while_working if process else states.without_process
+    return Rest(alone, alone.resting_pa, standing_in(lines, load, places))

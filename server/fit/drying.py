@@ -13,11 +13,10 @@ from functools import lru_cache
 
 import numpy as np
 
-from server.catalog.arrays import GRID
 from server.fit.case import Case, quotient
 from server.fit.loads import PUMP_K
 from server.fit.requirements import VapourLoad, WetGoods
-from server.physics.arrays import FloatArray
+from server.physics.arrays import FloatArray, IntArray
 from server.physics.gas import throughput_from_mass_rate_pa_m3_s
 from server.physics.gasload import wet_goods_throughput_pa_m3_s
 from server.physics.species import SPECIES
@@ -29,6 +28,7 @@ from server.physics.vapour import (
 )
 
 _HALVINGS = 45
+_NO_SPEED_M3_S = 1e-150  # stands for none where it divides
 _ABOVE = 1.001
 """Where the vapour stands this much above their own pressure, goods take it up, not give it off."""
 
@@ -98,74 +98,141 @@ def drawn_ratio(case: Case) -> FloatArray | None:
         return None
     for source in sources:
         substance = source.load.substance
-        others_pa = np.nan_to_num(state.chamber_pa - state.partial_pa[substance], nan=0.0)
-        # goods above their boiling point boil at the pressure of the room
-        pressure = np.minimum(source.saturation_pa + others_pa, GRID.high_pa)
-        speed = _speed_at_chamber(case, substance, np.maximum(pressure, GRID.low_pa))
+        stack, row = drawing(case, substance)
+        own_pa = state.partial_pa[substance] + stack.over_pa[row]
+        others_pa = np.nan_to_num(state.chamber_pa - own_pa, nan=0.0)
         beside = state.load_pa_m3_s[substance] - source.supply_pa_m3_s
-        left = np.maximum(source.saturation_pa - quotient(beside, speed), 0.0)
-        drawn = wet_goods_throughput_pa_m3_s(np.inf, left, speed, source.evaporation_m3_s)
+        # goods above their boiling point boil at the pressure of the room: the grid ends there
+        drawn = stack.drawn_pa_m3_s(
+            row,
+            source.saturation_pa + others_pa,
+            np.asarray(source.saturation_pa),
+            beside,
+            source.evaporation_m3_s,
+        )
         ratio = drawn / source.asked_pa_m3_s
         worst = ratio if worst is None else np.minimum(worst, ratio)
     return worst
 
 
-def _speed_at_chamber(case: Case, substance: str, pressure_pa: FloatArray) -> FloatArray:
-    """Speeds while the process runs, of the shape of the pressures."""
+@dataclass(frozen=True)
+class Drawing:
+    """How stacks draw a vapour of the process from the chamber: past their cold wall, or onto it.
+
+    A wall takes vapour only where more comes than the pump draws past it, and only above the
+    pressure that stands over it; whichever draws more is what happens.
+    """
+
+    past: SpeedTable
+    onto: SpeedTable
+    """The same rows; equal to ``past`` where nothing is held."""
+    over_pa: FloatArray
+    """Pressure of the vapour over each row's wall, 0 where nothing is held."""
+
+    def drawn_pa_m3_s(
+        self,
+        row: IntArray,
+        total_pa: FloatArray,
+        partial_pa: FloatArray,
+        beside_pa_m3_s: float = 0.0,
+        evaporation_m3_s: float = np.inf,
+    ) -> FloatArray:
+        """Return the flow drawn under a partial pressure, or below it by what evaporation takes.
+
+        Parameters
+        ----------
+        row : array of int
+            Row of each stack. [-]
+        total_pa : array
+            Chamber pressure, at which the speeds are read. [Pa]
+        partial_pa : array
+            Pressure of the vapour in the chamber, or of the goods that give it off. [Pa]
+        beside_pa_m3_s : float
+            Flow of the same vapour that comes from elsewhere, not counted in the result. [Pa m3/s]
+        evaporation_m3_s : float
+            Vapour the goods' surface gives off per pressure; infinite for a large one. [m3/s]
+        """
+        at = np.clip(total_pa, self.past.grid.low_pa, self.past.grid.high_pa)
+        rows = np.broadcast_to(row, at.shape)
+        drawn = []
+        for table, over in ((self.past, 0.0), (self.onto, self.over_pa[row])):
+            speed = lookup(table, rows, at)
+            left = np.maximum(partial_pa - over - quotient(beside_pa_m3_s, speed), 0.0)
+            drawn.append(wet_goods_throughput_pa_m3_s(np.inf, left, speed, evaporation_m3_s))
+        return np.maximum(*drawn)
+
+    def of_row(self, row: int) -> Drawing:
+        """Return one row."""
+        one = slice(row, row + 1)
+        past, onto = (
+            SpeedTable(table.grid, table.speed_m3_s[one]) for table in (self.past, self.onto)
+        )
+        return Drawing(past, onto, self.over_pa[one])
+
+
+def drawing(case: Case, substance: str) -> tuple[Drawing, IntArray]:
+    """Return how the stacks of a field draw a vapour, and each one's row, shape (F, 1) or (B,)."""
     states = case.states
-    if states.inlet is None:
-        tables, rows = states.backing.at_chamber_working, np.arange(len(case.backs))
-    else:
-        tables, rows = states.inlet.at_chamber, states.inlet.row_of_front[:, np.newaxis]
-    return lookup(tables[substance], np.broadcast_to(rows, pressure_pa.shape), pressure_pa)
+    inlet, backs = states.inlet_at_work, states.backs_at_work
+    if inlet is None:
+        past = states.backing.at_work({}).chamber.each[substance]
+        over = backs.standing_pa(substance)
+        return Drawing(past, backs.chamber.each[substance], over), np.arange(len(case.backs))
+    past = inlet.under({}).at_chamber[substance]
+    over = inlet.at_work.standing_pa(substance)
+    return Drawing(past, inlet.at_chamber[substance], over), inlet.row_of_front[:, np.newaxis]
 
 
-def held_back(
-    table: SpeedTable, whole_pa_m3_s: float, sources: Sequence[GoodsSource]
-) -> SpeedTable:
+def held_back(stack: Drawing, whole_pa_m3_s: float, sources: Sequence[GoodsSource]) -> SpeedTable:
     """Return the speeds at which the full supply would settle where wet goods really settle.
 
     S_eff = Q/p_w with p_w the partial pressure at which goods give off, and the rest of the load
-    brings, just what the speed S carries: equal to S where the supply is the limit, more where
-    equilibrium is. ``steady_state`` with the full supply then finds the true pressures.
+    brings, just what the stack draws: equal to its speed where the supply is the limit, more where
+    equilibrium is. ``steady_state`` with the full supply then finds the true pressures, what stands
+    over a cold wall included.
 
     Parameters
     ----------
-    table : SpeedTable
+    stack : Drawing
         Speeds for the vapour, any number of rows.
     whole_pa_m3_s : float
         Whole load of the vapour, full supply included. [Pa m3/s]
     sources : sequence of GoodsSource
         The goods that give off this vapour.
     """
-    speed = table.speed_m3_s
+    past, onto = stack.past.speed_m3_s, stack.onto.speed_m3_s
+    over = stack.over_pa[:, np.newaxis]
     others = whole_pa_m3_s - sum(source.supply_pa_m3_s for source in sources)
-    carried = np.where(speed > 0.0, speed, 1.0)
-    low = np.zeros(speed.shape)
+    known, known_onto = (np.maximum(speed, _NO_SPEED_M3_S) for speed in (past, onto))
+    takes = (past > 0.0) | (onto > 0.0)
+
+    def needs(flow: float) -> FloatArray:
+        return np.minimum(flow / known, over + flow / known_onto)
+
+    low = np.zeros(past.shape)
     high = np.minimum(
-        whole_pa_m3_s / carried,
-        others / carried + max(source.saturation_pa for source in sources),
+        needs(whole_pa_m3_s), needs(others) + max(source.saturation_pa for source in sources)
     )
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         brought = others + sum(source.given_off_pa_m3_s(middle) for source in sources)
-        enough = carried * middle >= brought
+        enough = np.maximum(known * middle, known_onto * (middle - over)) >= brought
         low, high = np.where(enough, low, middle), np.where(enough, middle, high)
-    return SpeedTable(table.grid, np.where(speed > 0.0, whole_pa_m3_s / high, 0.0))
+    return SpeedTable(stack.past.grid, np.where(takes, whole_pa_m3_s / high, 0.0))
 
 
 def rates_kg_s(
-    speed_m3_s: float, partial_pa: float, whole_pa_m3_s: float, sources: Sequence[GoodsSource]
+    drawn_pa_m3_s: float, partial_pa: float, whole_pa_m3_s: float, sources: Sequence[GoodsSource]
 ) -> list[float]:
     """Return the rate at which each of several goods dries at a settled partial pressure.
 
-    Goods whose own pressure holds the chamber give off what the others leave of S·p; NaN where
-    there is no settled pressure.
+    Goods whose own pressure holds the chamber give off what the others leave of the flow drawn;
+    NaN where there is no settled pressure.
 
     Parameters
     ----------
-    speed_m3_s : float
-        Speed for the vapour at the chamber. [m3/s]
+    drawn_pa_m3_s : float
+        Flow of the vapour that the stack draws at that pressure. [Pa m3/s]
     partial_pa : float
         Its partial pressure. [Pa]
     whole_pa_m3_s : float
@@ -174,7 +241,7 @@ def rates_kg_s(
         The goods that give off this vapour.
     """
     others = whole_pa_m3_s - sum(source.supply_pa_m3_s for source in sources)
-    left = speed_m3_s * partial_pa - others
+    left = drawn_pa_m3_s - others
     given = [0.0] * len(sources)
     large = [np.isinf(source.evaporation_m3_s) for source in sources]
     for place, source in enumerate(sources):

@@ -6,12 +6,22 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from server.fit.drying import GoodsSource, by_substance, goods_sources, held_back, rates_kg_s
+import numpy as np
+
+from server.fit.drying import (
+    Drawing,
+    GoodsSource,
+    by_substance,
+    drawing,
+    goods_sources,
+    held_back,
+    rates_kg_s,
+)
 from server.fit.explain import Spot, duration, pressure
 from server.fit.settled import SettledState
 from server.fit.vapour_results import Drying
 from server.physics.species import SPECIES
-from server.physics.speedtable import SpeedTable, lookup
+from server.physics.speedtable import SpeedTable
 from server.physics.steady import steady_state
 from server.units import Dimension, format_quantity
 
@@ -39,32 +49,38 @@ def drying_of(spot: Spot) -> tuple[Drying, ...]:
 def wet_state(spot: Spot, state: SettledState, sources: Sequence[GoodsSource]) -> Wet:
     """Return where a stack settles while its goods are wet."""
     groups = by_substance(sources)
-    supplied = _as_supplied(spot, state, groups)
+    stacks = {substance: _drawing(spot, substance) for substance in groups}
+    supplied = _as_supplied(spot, state, stacks, groups)
     if supplied is not None:
         chamber_pa, partial = supplied
         rates = {place: source.load.rate_kg_s for place, source in enumerate(sources)}
         return Wet(chamber_pa, partial, rates)
-    tables = _tables_at_chamber(spot)
-    chamber_pa, partial = _at_equilibrium(spot, state, tables, groups)
+    chamber_pa, partial = _at_equilibrium(spot, state, stacks, groups)
     rates = {}
     for substance, goods in groups.items():
         found = [math.nan] * len(goods)
         if math.isfinite(chamber_pa):
-            grid = tables[substance].grid
-            at = min(max(chamber_pa, grid.low_pa), grid.high_pa)
-            speed = float(lookup(tables[substance], 0, at))
+            drawn = stacks[substance].drawn_pa_m3_s(
+                np.zeros(1, dtype=np.intp), np.array([chamber_pa]), np.array([partial[substance]])
+            )
             whole = state.load_pa_m3_s[substance]
-            found = rates_kg_s(speed, partial[substance], whole, goods)
+            found = rates_kg_s(float(drawn[0]), partial[substance], whole, goods)
         places = [place for place, source in enumerate(sources) if source in goods]
         rates |= dict(zip(places, found, strict=True))
     return Wet(chamber_pa, partial, rates)
 
 
 def _as_supplied(
-    spot: Spot, state: SettledState, groups: Mapping[str, Sequence[GoodsSource]]
+    spot: Spot,
+    state: SettledState,
+    stacks: Mapping[str, Drawing],
+    groups: Mapping[str, Sequence[GoodsSource]],
 ) -> tuple[float, dict[str, float]] | None:
     """Return the state under the full supply, None where the goods' own pressure forbids it."""
-    partial = {substance: spot.at(state.partial_pa[substance]) for substance in groups}
+    partial = {
+        substance: spot.at(state.partial_pa[substance]) + float(stack.over_pa[0])
+        for substance, stack in stacks.items()
+    }
     for substance, goods in groups.items():
         if not all(partial[substance] <= source.highest_partial_pa() for source in goods):
             return None
@@ -74,13 +90,16 @@ def _as_supplied(
 def _at_equilibrium(
     spot: Spot,
     state: SettledState,
-    tables: Mapping[str, SpeedTable],
+    stacks: Mapping[str, Drawing],
     groups: Mapping[str, Sequence[GoodsSource]],
 ) -> tuple[float, dict[str, float]]:
-    effective = dict(tables)
+    effective = dict(_tables_at_chamber(spot))
+    resting = _resting_pa(spot, state)
     for substance, goods in groups.items():
-        effective[substance] = held_back(tables[substance], state.load_pa_m3_s[substance], goods)
-    found = steady_state(state.load_pa_m3_s, effective, [0], offset_pa=_resting_pa(spot, state))
+        stack = stacks[substance]
+        effective[substance] = held_back(stack, state.load_pa_m3_s[substance], goods)
+        resting -= float(stack.over_pa[0])  # counted with the vapour itself
+    found = steady_state(state.load_pa_m3_s, effective, [0], offset_pa=max(resting, 0.0))
     partial = {substance: float(found.partial_pa[substance][0]) for substance in groups}
     return float(found.pressure_pa[0]), partial
 
@@ -91,18 +110,26 @@ def _resting_pa(spot: Spot, state: SettledState) -> float:
     if math.isfinite(chamber):
         return max(chamber - sum(spot.at(part) for part in state.partial_pa.values()), 0.0)
     states = spot.judged.case.states
-    if spot.front is None:
-        return float(states.backing.resting_pa[spot.back_row])
-    return spot.at(states.offset_pa)
+    if states.inlet is None or states.inlet_at_work is None:
+        return float(states.backs_at_work.over_pa[spot.back_row])
+    more = states.inlet_at_work.over_pa - states.inlet.over_pa
+    return spot.at(states.offset_pa) + float(more[spot.front_row])
+
+
+def _drawing(spot: Spot, substance: str) -> Drawing:
+    """How a stack draws a vapour, one row."""
+    whole, row = drawing(spot.judged.case, substance)
+    return whole.of_row(int(row.ravel()[spot.back_row if spot.front is None else spot.front_row]))
 
 
 def _tables_at_chamber(spot: Spot) -> Mapping[str, SpeedTable]:
     """Speeds at the chamber while the process runs, one row."""
     states = spot.judged.case.states
-    if states.inlet is None:
-        tables, row = states.backing.at_chamber_working, spot.back_row
+    if states.inlet_at_work is None:
+        tables, row = states.backs_at_work.chamber.each, spot.back_row
     else:
-        tables, row = states.inlet.at_chamber, int(states.inlet.row_of_front[spot.front_row])
+        tables = states.inlet_at_work.at_chamber
+        row = int(states.inlet_at_work.row_of_front[spot.front_row])
     return {
         gas: SpeedTable(table.grid, table.speed_m3_s[row : row + 1])
         for gas, table in tables.items()

@@ -24,7 +24,7 @@ from server.fit.foreline import mixture_of
 from server.fit.front_states import process_time_s
 from server.fit.geometry import foreline, line_table, outlet_of
 from server.fit.inlet import flow_potential
-from server.fit.intake import Intake, largest_below
+from server.fit.intake import Intake, behind_traps, largest_below, past_traps
 from server.fit.loads import AIR
 from server.fit.pump_limits import PumpLimits, limits_for
 from server.fit.results import Envelope, LargestLoad, LoadLimit, MarginKey, ThroughputMap
@@ -129,24 +129,27 @@ def _stacks(spots: Sequence[Spot]) -> _Stacks:
         speed = {name: tables[name].speed_m3_s[rows] for name in loads.species}
         return Intake(speed, gas(base, past), gas(added, past), resting_pa[:, np.newaxis])
 
-    behind = states.backing.resting_pa[backs]
-    if states.inlet is None:
-        chamber = intake(states.backing.at_chamber_working, backs, behind)
-        pump = intake(states.backing.working, backs, behind)
+    at_work = states.backs_at_work
+    if states.inlet_at_work is None:
+        behind = at_work.over_pa[backs]
+        chamber = intake(at_work.chamber.each, backs, behind)
+        pump = intake(at_work.inlet.each, backs, behind)
         return _Stacks(spots, chamber, pump, pump)
-    rows = states.inlet.row_of_front[[spot.front_row for spot in spots]]
-    past = {name: (1.0 - states.inlet.caught[name][rows])[:, np.newaxis] for name in loads.species}
+    inlet = states.inlet_at_work
+    rows = inlet.row_of_front[[spot.front_row for spot in spots]]
+    past = past_traps(spots)
     resting = np.array([_resting_pa(spot) for spot in spots])
+    over = np.array([inlet.over_pa[spot.front_row] for spot in spots])
     return _Stacks(
         spots,
-        intake(states.inlet.at_chamber, rows, resting),
-        intake(states.inlet.at_pump, rows, resting, past),
-        intake(states.backing.working, backs, behind, past),
+        intake(inlet.at_chamber, rows, resting),
+        intake(inlet.at_pump, rows, np.maximum(resting - over, 0.0), past),
+        behind_traps(spots, gas(base, past), gas(added, past)),
     )
 
 
 def _resting_pa(spot: Spot) -> float:
-    """Pressure without load, as it is while the process runs where there is one."""
+    """Pressure in the chamber without load, as while the process runs where there is one."""
     states = spot.judged.case.states
     state = states.process
     if state is not None and math.isfinite(spot.at(state.chamber_pa)):

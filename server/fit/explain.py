@@ -167,10 +167,8 @@ def reaching_load(spot: Spot, state: SettledState) -> dict[str, float]:
     if inlet is None:
         return dict(state.load_pa_m3_s)
     row = inlet.row_of_front[spot.front_row]
-    return {
-        gas: flow * (1.0 - float(inlet.caught[gas][row]))
-        for gas, flow in state.load_pa_m3_s.items()
-    }
+    beyond = inlet.beyond_trap(state.load_pa_m3_s)
+    return {gas: float(flow[row]) for gas, flow in beyond.items()}
 
 
 def _throughput(said: Said) -> str:
@@ -250,7 +248,8 @@ def _pump_down(said: Said) -> str:
 
 def _vapour(said: Said) -> str:
     load = format_quantity(said.required, Dimension.MASS_RATE)
-    way = vapour_route(said.spot.judged.case, said.spot.front, said.spot.back)
+    spot = said.spot
+    way = vapour_route(spot.judged.case, spot.front_row, spot.back_row)
     if math.isinf(said.available):
         return f"The vapour load is {load}; the exhaust is hot enough that nothing condenses. {way}"
     takes = format_quantity(said.available, Dimension.MASS_RATE)

@@ -15,9 +15,9 @@ from server.catalog.items import (
     VapourPump,
 )
 from server.fit.explain import Spot, duration, pressure
-from server.fit.margin_vapour import holds_kg
 from server.fit.requirements import Application, Condition, Requirements
 from server.fit.thresholds import VANE_CLEAN_ROUGHING_PA
+from server.fit.vapour_shares import stack_shares
 
 SILICONE_MATTERS = frozenset(
     {Application.OPTICS, Application.COATING, Application.ANALYSER, Application.SURFACE_SCIENCE}
@@ -65,8 +65,16 @@ def _fluid_flags(spot: Spot, asked: Requirements) -> list[str]:
 
 def _trap_flags(spot: Spot) -> list[str]:
     flags = []
+    case = spot.judged.case
+    load = case.states.process.load_pa_m3_s if case.states.process else {}
+    shares = stack_shares(case, spot.front_row, spot.back_row, load)
+    caught_kg_s = [0.0, 0.0]
+    for substance, rate in case.loads.vapour_kg_s.items():
+        if substance in shares:
+            caught_kg_s[0] += rate * shares[substance].in_front
+            caught_kg_s[1] += rate * shares[substance].behind
     traps: Sequence[Trap | None] = (spot.front.trap if spot.front else None, spot.back.trap)
-    for trap in traps:
+    for trap, caught in zip(traps, caught_kg_s, strict=True):
         if trap is None:
             continue
         if trap.kind is TrapKind.NITROGEN_TRAP:
@@ -74,12 +82,6 @@ def _trap_flags(spot: Spot) -> list[str]:
                 f"{trap.name}: liquid nitrogen displaces breathing air and burns skin; ventilate, "
                 "wear face shield and gloves, never close a trap that holds liquid."
             )
-        asked = spot.judged.case.requirements
-        caught = sum(
-            rate
-            for substance, rate in spot.judged.case.loads.vapour_kg_s.items()
-            if holds_kg(trap, substance, asked) > 0.0
-        )
         if trap.capacity_kg > 0.0 and caught > 0.0:
             flags.append(
                 f"{trap.name}: full after {duration(trap.capacity_kg / caught)} of vapour load."

@@ -12,9 +12,9 @@ from functools import cached_property
 
 import numpy as np
 
-from server.fit.alike import Groups, Speeds
+from server.fit.alike import Groups
 from server.fit.candidates import Front
-from server.fit.inlet import InletTables, over_held_pa
+from server.fit.inlet import InletTables
 from server.fit.loads import Loads
 from server.fit.pump_limits import PumpLimits, limits_for
 from server.fit.requirements import Requirements
@@ -78,6 +78,16 @@ class FrontStates:
     """Limits and parts by the load that reaches the traps; each is found once."""
 
     @cached_property
+    def at_base(self) -> InletTables:
+        """The tables as the traps work without process."""
+        return self.inlet.under(self.base_load)
+
+    @cached_property
+    def at_work(self) -> InletTables:
+        """The tables as the traps work while the process runs, if there is one."""
+        return self.at_base.under(self.process_load or self.base_load)
+
+    @cached_property
     def base_load(self) -> Mapping[str, float]:
         """Load a day after pumping began."""
         return self.loads.base_pa_m3_s(BASE_STATE_AFTER_S)
@@ -92,12 +102,6 @@ class FrontStates:
         """Pressure without gas load, shape (n,)."""
         return resting_pressures_pa(self.fronts)
 
-    @cached_property
-    def process_resting_pa(self) -> FloatArray:
-        """Pressure without gas load while vapour is pumped: what traps hold has one of its own."""
-        over = [over_held_pa(trap, self.requirements) for _, trap in self.inlet.arrangements]
-        return np.asarray(self.resting_pa + np.array(over)[self.inlet.row_of_front])
-
     def limits(self, load: Mapping[str, float]) -> PumpLimits:
         """Return the limits of the pumps for the gas that reaches them."""
         key = tuple(load.items())
@@ -110,33 +114,32 @@ class FrontStates:
     @cached_property
     def base_chamber(self) -> SteadyState:
         """Chamber a day after pumping began."""
-        return self._settle(self.base_load, self.inlet.at_chamber, self.resting_pa)
+        return self._in_chamber(self.base_load, self.at_base)
 
     @cached_property
     def base_inlet(self) -> SteadyState:
         """Pump inlet a day after pumping began."""
-        load = self.beyond_trap(self.base_load)
-        return self._settle(load, self.inlet.at_pump, self.resting_pa)
+        return self._at_pump(self.base_load)
 
     @cached_property
     def process_chamber(self) -> SteadyState:
         """Chamber while the process runs."""
-        load = self.process_load or self.base_load
-        return self._settle(load, self.inlet.at_chamber, self.process_resting_pa)
+        return self._in_chamber(self.process_load or self.base_load, self.at_work)
 
     @cached_property
     def process_inlet(self) -> SteadyState:
         """Pump inlet while the process runs."""
-        load = self.beyond_trap(self.process_load or self.base_load)
-        return self._settle(load, self.inlet.at_pump, self.process_resting_pa)
+        return self._at_pump(self.process_load or self.base_load)
 
-    def _settle(
-        self,
-        load: Mapping[str, float] | Mapping[str, FloatArray],
-        tables: Speeds,
-        resting_pa: FloatArray,
-    ) -> SteadyState:
-        return steady_state(load, tables, self.inlet.row_of_front, offset_pa=resting_pa)
+    def _in_chamber(self, load: Mapping[str, float], tables: InletTables) -> SteadyState:
+        standing = self.resting_pa + tables.over_pa
+        return steady_state(load, tables.at_chamber, tables.row_of_front, offset_pa=standing)
+
+    def _at_pump(self, load: Mapping[str, float]) -> SteadyState:
+        inlet = self.inlet
+        return steady_state(
+            self.beyond_trap(load), inlet.at_pump, inlet.row_of_front, offset_pa=self.resting_pa
+        )
 
     def beyond_trap(self, load: Mapping[str, float]) -> dict[str, FloatArray]:
         """Return the load that reaches each pump, vapours held by its trap taken off."""
@@ -169,9 +172,11 @@ class FrontStates:
         for name in ("base_chamber", "base_inlet", "process_chamber", "process_inlet"):
             if name in vars(self):
                 vars(some)[name] = getattr(self, name).only(fronts)
-        for name in ("resting_pa", "process_resting_pa"):
+        for name in ("at_base", "at_work"):
             if name in vars(self):
-                vars(some)[name] = getattr(self, name)[fronts]
+                vars(some)[name] = getattr(self, name).only(fronts)
+        if "resting_pa" in vars(self):
+            vars(some)["resting_pa"] = self.resting_pa[fronts]
         for name in ("base_load", "process_load"):
             if name in vars(self):
                 vars(some)[name] = getattr(self, name)

@@ -31,10 +31,14 @@ def chamber_line(
 def line_to_trap(
     pump: HighVacuumPump, trap: Trap | None, requirements: Requirements, catalog: Catalog
 ) -> Line:
-    """Return what stands between the chamber and the trap (or the pump where there is none)."""
+    """Return what stands between the chamber and the trap (or the pump where there is none).
+
+    A trap's cold wall takes the place of a pump: its speed counts the trap's opening already.
+    """
     entry = pump.inlet if trap is None else trap.inlet
     parts: list[Part] = list(_tube(requirements.line, requirements.chamber.port or entry, "line"))
-    return Line((*parts, *_valve(isolation_valve(entry, pump.kind, catalog))))
+    valve = _valve(isolation_valve(entry, pump.kind, catalog))
+    return Line((*parts, *valve), None if trap is None else trap.equivalent_bore_m)
 
 
 def rough_line(back: Back, requirements: Requirements, catalog: Catalog) -> Line:
@@ -48,10 +52,11 @@ def rough_line(back: Back, requirements: Requirements, catalog: Catalog) -> Line
 
 
 def rough_line_to_trap(back: Back, requirements: Requirements, catalog: Catalog) -> Line:
-    """Return the part of the rough line in front of the back's trap."""
+    """Return the part of the rough line in front of the back's trap, which stands for a pump."""
     run, entry = requirements.rough_line, back.entry
     valve = _valve(roughing_valve(run, entry, catalog))
-    return Line((*valve, *_tube(run, entry, "rough line")))
+    wall_bore_m = None if back.trap is None else back.trap.equivalent_bore_m
+    return Line((*valve, *_tube(run, entry, "rough line")), wall_bore_m)
 
 
 @dataclass(frozen=True)

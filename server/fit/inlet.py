@@ -5,8 +5,7 @@ Fronts that differ in fluid alone share a row: the row belongs to the arrangemen
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
@@ -16,12 +15,13 @@ import numpy as np
 from server.catalog.arrays import GRID, arrays_of
 from server.catalog.items import Catalog, Trap
 from server.fit.alike import Groups, MadeWhenAsked, Speeds
-from server.fit.candidates import COLD_TRAPS, Front, HighVacuumPump
+from server.fit.candidates import Front, HighVacuumPump
+from server.fit.cold_walls import AtWalls, ColdWalls, over_trap_pa
 from server.fit.geometry import chamber_line, line_table, line_to_trap, restriction
 from server.fit.loads import PUMP_K
 from server.fit.memory import Terms, shelf
 from server.fit.requirements import Requirements
-from server.physics.arrays import FloatArray, IntArray
+from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.entry_speed import FlowPotential, entry_speed_m3_s
 from server.physics.gas import Mixture, gas_state
 from server.physics.line import Line, line_conductance_m3_s
@@ -29,32 +29,111 @@ from server.physics.line_table import LineTable
 from server.physics.orifice import sonic_factor
 from server.physics.species import SPECIES, Species
 from server.physics.speedtable import SpeedTable
-from server.physics.vapour import SATURATION, saturation_pressure_pa
 
 Arrangement = tuple[HighVacuumPump, Trap | None]
-
-CAUGHT_BELOW = 0.5
-"""A vapour counts as caught where its pressure over the trap is below this share of the work's."""
 
 
 @dataclass(frozen=True)
 class InletTables:
-    """Speed tables of the arrangements, one per species, and the row of each front."""
+    """Speed tables of the arrangements, one per species, and the row of each front.
+
+    ``at_chamber`` is as the traps work under one load, the one of ``under``; before that, as if
+    nothing were held.
+    """
 
     arrangements: tuple[Arrangement, ...]
     row_of_front: IntArray
     at_pump: Speeds
-    at_chamber: Speeds
-    caught: Mapping[str, FloatArray]
-    """Per species: 1 where the arrangement's trap holds it before it reaches the pump, else 0."""
+    walls: ColdWalls
+    """The traps in front of the pumps."""
+    at_work: AtWalls
+    """What they do with the load."""
+    _chamber: _AtChamber
+
+    @property
+    def at_chamber(self) -> Speeds:
+        """Speeds at the chamber: of a vapour that is held those towards the cold wall."""
+        return self._chamber.under(self.at_work)
+
+    @property
+    def over_pa(self) -> FloatArray:
+        """Pressure over the vapours that each front's trap holds, shape (fronts,)."""
+        return self.at_work.over_pa[self.row_of_front]
+
+    def under(self, load_pa_m3_s: Mapping[str, float]) -> InletTables:
+        """Return the tables as the traps work under a load."""
+        at_work = self.walls.under(load_pa_m3_s)
+        return self if at_work.key == self.at_work.key else replace(self, at_work=at_work)
 
     def beyond_trap(self, load_pa_m3_s: Mapping[str, float]) -> dict[str, FloatArray]:
         """Return the load that reaches each arrangement's pump, by species."""
-        return {gas: flow * (1.0 - self.caught[gas]) for gas, flow in load_pa_m3_s.items()}
+        passes = self.walls.under(load_pa_m3_s).passes
+        return {
+            gas: passes.get(gas, np.full(len(self.arrangements), flow))
+            for gas, flow in load_pa_m3_s.items()
+        }
 
     def only(self, fronts: IntArray) -> InletTables:
         """Return the tables for some of the fronts."""
         return replace(self, row_of_front=self.row_of_front[fronts])
+
+
+class _AtChamber:
+    """Speeds at the chamber of all arrangements, whatever their traps hold."""
+
+    def __init__(
+        self,
+        arrangements: Sequence[Arrangement],
+        names: Hashable,
+        at_pump: Speeds,
+        requirements: Requirements,
+        catalog: Catalog,
+    ) -> None:
+        self._names = (names, "at chamber", requirements.line, requirements.chamber.port)
+        self._arrangements = arrangements
+        self._requirements, self._catalog = requirements, catalog
+        self._at_pump = at_pump
+        self._past = MadeWhenAsked(tuple(at_pump), self._through)
+        self._known: dict[tuple[tuple[str, bytes], ...], Speeds] = {}
+
+    def under(self, at_work: AtWalls) -> Speeds:
+        """Return the speeds while the traps hold some vapours."""
+        if not at_work.holds:
+            return self._past
+        if at_work.key not in self._known:
+            self._known[at_work.key] = MadeWhenAsked(
+                tuple(self._past), lambda gas: self._with_walls(gas, at_work.holds.get(gas))
+            )
+        return self._known[at_work.key]
+
+    @cached_property
+    def _lines(self) -> Lines:
+        return Lines(
+            [chamber_line(*pair, self._requirements, self._catalog) for pair in self._arrangements]
+        )
+
+    def _through(self, gas: str) -> SpeedTable:
+        def made() -> SpeedTable:
+            return SpeedTable(GRID, self._lines.speeds_through(self._at_pump[gas].speed_m3_s, gas))
+
+        return shelf().once((*self._names, gas), made)
+
+    def _with_walls(self, gas: str, held: BoolArray | None) -> SpeedTable:
+        if held is None:
+            return self._past[gas]
+        key = (*self._names, gas, held.tobytes())
+        return shelf().once(key, lambda: self._onto_walls(gas, held))
+
+    def _onto_walls(self, gas: str, held: BoolArray) -> SpeedTable:
+        rows, reached = np.flatnonzero(held), self._past[gas].speed_m3_s.copy()
+        stubs, walls = [], []
+        for row in rows.tolist():
+            pump, trap = self._arrangements[row]
+            assert trap is not None  # noqa: S101 (only a trap holds)
+            stubs.append(line_to_trap(pump, trap, self._requirements, self._catalog))
+            walls.append(cold_surface_speed(trap, gas))
+        reached[rows] = Lines(stubs).speeds_through(np.array(walls), gas)
+        return SpeedTable(GRID, reached)
 
 
 def inlet_tables(
@@ -76,115 +155,24 @@ def _inlet_tables(
 ) -> InletTables:
     groups = Groups.by(front.skus for front in fronts)
     arrangements = tuple((fronts[row].pump, fronts[row].trap) for row in groups.first)
-    caught = {
-        gas: np.array([float(is_caught(gas, trap, requirements)) for _, trap in arrangements])
-        for gas in species
-    }
-    making = _Making(arrangements, caught, requirements, catalog)
-    return InletTables(
-        arrangements,
-        groups.of,
-        MadeWhenAsked(species, making.at_pump),
-        MadeWhenAsked(species, making.at_chamber),
-        caught,
+    arrays = arrays_of(catalog)
+    pump_rows = [arrays.row_of[pump.sku] for pump, _ in arrangements]
+    names = Terms((catalog.version, *(fronts[row].skus for row in groups.first)))
+
+    def at_pump(gas: str) -> SpeedTable:
+        key = (names, gas, "at pump")
+        return shelf().once(key, lambda: SpeedTable(GRID, arrays.speed(gas).speed_m3_s[pump_rows]))
+
+    speeds = MadeWhenAsked(species, at_pump)
+    walls = ColdWalls(
+        tuple(trap for _, trap in arrangements),
+        tuple(pump.inlet.bore_m for pump, _ in arrangements),
+        speeds,
+        np.arange(len(arrangements)),
+        names,
     )
-
-
-@dataclass(frozen=True)
-class _Making:
-    """Makes the tables of arrangements, as far as no inquiry before has made them."""
-
-    arrangements: tuple[Arrangement, ...]
-    caught: Mapping[str, FloatArray]
-    requirements: Requirements
-    catalog: Catalog
-
-    def at_pump(self, gas: str) -> SpeedTable:
-        """Return the speeds at the inlets of the pumps."""
-        arrays = arrays_of(self.catalog)
-        rows = [arrays.row_of[pump.sku] for pump, _ in self.arrangements]
-        return shelf().once(
-            (self._names, gas, "at pump"),
-            lambda: SpeedTable(GRID, arrays.speed(gas).speed_m3_s[rows]),
-        )
-
-    def at_chamber(self, gas: str) -> SpeedTable:
-        """Return the speeds left at the chamber."""
-        asked, held = self.requirements, tuple(self.caught[gas].tolist())
-        return shelf().once(
-            (self._names, gas, "at chamber", asked.line, asked.chamber.port, held),
-            lambda: SpeedTable(GRID, self._through_lines(gas)),
-        )
-
-    def _through_lines(self, gas: str) -> FloatArray:
-        speeds = self.at_pump(gas).speed_m3_s
-        held = np.flatnonzero(self.caught[gas])
-        if not held.size:
-            return self._lines.speeds_through(speeds, gas)
-        # what a trap holds meets its wall, behind the line that leads to it
-        runs, speeds = list(self._runs), speeds.copy()
-        for row in held:
-            pump, trap = self.arrangements[row]
-            runs[row] = line_to_trap(pump, trap, self.requirements, self.catalog)
-            speeds[row] = _wall_speeds(trap, gas)
-        return Lines(runs).speeds_through(speeds, gas)
-
-    @cached_property
-    def _lines(self) -> Lines:
-        return Lines(self._runs)
-
-    @cached_property
-    def _runs(self) -> list[Line]:
-        return [chamber_line(*pair, self.requirements, self.catalog) for pair in self.arrangements]
-
-    @cached_property
-    def _names(self) -> Terms:
-        """What says which arrangements these are."""
-        skus = ((pump.sku, trap.sku if trap else "") for pump, trap in self.arrangements)
-        return Terms((self.catalog.version, *skus))
-
-
-def is_caught(gas: str, trap: Trap | None, requirements: Requirements) -> bool:
-    """Say whether a cold trap holds a species at the pressures asked for."""
-    if trap is None or trap.kind not in COLD_TRAPS or gas not in SATURATION:
-        return False
-    return over_trap_pa(gas, trap) < CAUGHT_BELOW * _asked_pa(requirements)
-
-
-def held_at_pa(traps: Iterable[Trap | None], requirements: Requirements) -> float | None:
-    """Return the pressure at which some cold trap must hold vapour; None without a cold trap."""
-    if any(trap is not None and trap.kind in COLD_TRAPS for trap in traps):
-        return _asked_pa(requirements)
-    return None
-
-
-def _asked_pa(requirements: Requirements) -> float:
-    return requirements.process.pressure_pa or requirements.target_pressure_pa
-
-
-def over_trap_pa(gas: str, trap: Trap) -> float:
-    """Return the vapour pressure over what a trap holds: less than that it does not take."""
-    return _saturation_pa(gas, trap.surface_k)
-
-
-def over_held_pa(trap: Trap | None, requirements: Requirements) -> float:
-    """Return the pressure over the vapours that a trap holds while the process runs.
-
-    They add up: ices that dissolve in each other have less.
-    """
-    vapours = dict.fromkeys(load.substance for load in requirements.process.vapour)
-    return sum(
-        over_trap_pa(gas, trap)
-        for gas in vapours
-        if trap is not None and is_caught(gas, trap, requirements)
-    )
-
-
-@lru_cache(maxsize=256)
-def _saturation_pa(gas: str, temperature_k: float) -> float:
-    if temperature_k > SATURATION[gas].high_k:
-        return math.inf  # warmer than its pressure is known for: nothing stays on the wall
-    return float(saturation_pressure_pa(gas, temperature_k))
+    chamber = _AtChamber(arrangements, names, speeds, requirements, catalog)
+    return InletTables(arrangements, groups.of, speeds, walls, walls.under({}), chamber)
 
 
 def conductance_rows(lines: Sequence[Line], gas: str) -> FloatArray:
@@ -228,21 +216,16 @@ class Lines:
         return entry_speed_m3_s(potential, self.line_of, speed_m3_s, choked[self.line_of])
 
 
-def _wall_speeds(trap: Trap | None, gas: str) -> FloatArray:
-    assert trap is not None  # noqa: S101 (only what a trap holds meets its wall)
-    return cold_surface_speed(trap, gas)
-
-
 @lru_cache(maxsize=1024)
 def cold_surface_speed(trap: Trap, gas: str) -> FloatArray:
     """Return the speed of a trap's cold surface for a vapour it holds, at its inlet, on the grid.
 
     The stated conductance of a trap is that of two like halves in series, inlet to cold wall and
-    cold wall to outlet; a vapour that stays on the wall meets the first half alone, towards no
-    pressure: a judgement of our own.
+    cold wall to outlet; a vapour that stays on the wall meets the first half alone, towards the
+    pressure that stands over the wall and counts by itself: a judgement of our own.
     """
     line = Line((restriction(trap),))
-    mean = np.maximum(GRID.pressure_pa / 2.0, GRID.low_pa)
+    mean = np.maximum((GRID.pressure_pa + over_trap_pa(gas, trap)) / 2.0, GRID.low_pa)
     through = line_conductance_m3_s(line, mean, PUMP_K, SPECIES[gas])
     limit = sonic_limit_m3_s(np.array([trap.equivalent_bore_m]), gas)
     speed: FloatArray = np.minimum(2.0 * np.asarray(through), limit[0])

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from server.catalog.arrays import GRID
+from server.fit.explain import Spot, reaching_load
 from server.physics.arrays import FloatArray
 from server.physics.speedtable import SpeedTable, lookup
 
@@ -66,3 +67,35 @@ def largest_below(intake: Intake, limit_pa: FloatArray) -> FloatArray:
     at_limit = intake.factor_at(top)[:, 0]
     found: FloatArray = np.minimum(np.maximum(below, at_limit), intake.at_nodes.max(axis=1))
     return found
+
+
+def past_traps(spots: Sequence[Spot]) -> dict[str, FloatArray]:
+    """Return the share of each gas that gets past the trap in front, at the load asked for.
+
+    Of a larger load less gets past: for the pump that is the safe side.
+    """
+    case = spots[0].judged.case
+    state = case.states.process or case.states.base
+    reaching = [reaching_load(spot, state) for spot in spots]
+    return {
+        gas: np.array([[one[gas] / flow] if flow > 0.0 else [1.0] for one in reaching])
+        for gas, flow in state.load_pa_m3_s.items()
+    }
+
+
+def behind_traps(
+    spots: Sequence[Spot], always: Mapping[str, FloatArray], let_in: Mapping[str, FloatArray]
+) -> Intake:
+    """Return the intake of the backs, each with its trap as it works on what reaches it."""
+    case = spots[0].judged.case
+    state = case.states.process or case.states.base
+    works = [case.states.backing.at_work(reaching_load(spot, state)) for spot in spots]
+    backs = [spot.back_row for spot in spots]
+    speed = {
+        gas: np.stack(
+            [work.inlet.each[gas].speed_m3_s[back] for work, back in zip(works, backs, strict=True)]
+        )
+        for gas in case.loads.species
+    }
+    resting = [work.over_pa[back] for work, back in zip(works, backs, strict=True)]
+    return Intake(speed, always, let_in, np.array(resting)[:, np.newaxis])

@@ -95,8 +95,9 @@ def front_falls(alone: FrontStates, loads: Loads, requirements: Requirements) ->
         begin = np.repeat(pressure[fronts].ravel(), shape[2])
         start = np.tile(clock, shape[0] * shape[1])
         takeover = Takeover(begin, start, begin)
-        resting = (rows, alone.resting_pa[rows] + added_pa)
-        phase, load, constant = phase_of_fronts(alone.inlet, loads, takeover, target, resting)
+        standing = alone.resting_pa + alone.at_base.over_pa
+        resting = (rows, standing[rows] + added_pa)
+        phase, load, constant = phase_of_fronts(alone.at_base, loads, takeover, target, resting)
         found = pump_down(loads.volume_m3, with_constant(of(load), constant), phase, HORIZON_S)
         return np.asarray((found.time_s - start).reshape(shape))
 

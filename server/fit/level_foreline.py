@@ -114,16 +114,18 @@ class ForelineLevels:
         if load is None or rest is None:
             return None
         own = quotient(self._alone.limits(load).largest_pa_m3_s, self._reaching(load))
-        line, backs = self._states.working, len(self._states.backs)
+        lines, backs = self._states.while_working, len(self._states.backs)
+        outlets = len(lines(load).runs.outlets)
         highest = _highest_pa(self._alone.limits(load).no_load_pa, self._states.outlet_rows)
 
         def at(times: float) -> _Bearing:
             def carrying(reaching: Load) -> FloatArray:
-                return line.carrying_pa(reaching, np.full(backs, times * sum(reaching.values())))
+                flow = np.full(backs, times * sum(reaching.values()))
+                return lines(reaching).carrying_pa(reaching, flow)
 
             def several(reaching: Load) -> FloatArray:
-                flow, shape = times * sum(reaching.values()), (len(line.runs.outlets), backs)
-                low, high = line.between_branches_pa_m3_s(reaching, highest)
+                flow, shape = times * sum(reaching.values()), (outlets, backs)
+                low, high = lines(reaching).between_branches_pa_m3_s(reaching, highest)
                 within = (flow >= low * (1.0 - CLOSE)) & (flow <= high * (1.0 + CLOSE))
                 return np.broadcast_to(within.astype(float), shape)
 

@@ -14,6 +14,7 @@ import numpy as np
 from server.fit.alike import Speeds
 from server.fit.case import quotient
 from server.fit.front_states import FrontStates
+from server.fit.inlet import InletTables
 from server.fit.level_rest import Rest, headroom_pa
 from server.fit.levels import CLOSE, Span, span_of
 from server.fit.results import MarginKey
@@ -31,6 +32,8 @@ class _Side:
     tables: Speeds
     alone: SteadyState
     """Settled pressure of each front by itself."""
+    over_pa: FloatArray
+    """What stands there over the vapours that each front's trap holds."""
 
 
 class PressureLevels:
@@ -50,7 +53,7 @@ class PressureLevels:
     def ultimate(self, rows: IntArray) -> Span:
         """Return the levels of the base pressure of some fronts."""
         alone = self._alone
-        side = _Side(self._whole(alone.base_load), alone.inlet.at_chamber, alone.base_chamber)
+        side = self._chamber(alone.base_load, alone.at_base, alone.base_chamber)
         allowed = np.full(len(rows), alone.requirements.target_pressure_pa)
         return _span(MarginKey.ULTIMATE, self._base, [side], rows, allowed)
 
@@ -59,7 +62,7 @@ class PressureLevels:
         alone, asked = self._alone, self._alone.requirements.process.pressure_pa
         if asked is None or self._process is None or alone.process_load is None:
             return None
-        side = self._running_chamber(alone.process_load)
+        side = self._chamber(alone.process_load, alone.at_work, alone.process_chamber)
         allowed = np.full(len(rows), asked)
         return _span(MarginKey.PROCESS_PRESSURE, self._process, [side], rows, allowed)
 
@@ -72,21 +75,24 @@ class PressureLevels:
         load = alone.process_load
         if load is None or self._process is None:
             base = alone.base_load
-            chamber = _Side(self._whole(base), alone.inlet.at_chamber, alone.base_chamber)
-            pump = _Side(alone.beyond_trap(base), alone.inlet.at_pump, alone.base_inlet)
-            rest = self._base
+            chamber = self._chamber(base, alone.at_base, alone.base_chamber)
+            pump, rest = self._at_pump(base, alone.base_inlet), self._base
         else:
-            chamber, rest = self._running_chamber(load), self._process
-            pump = _Side(alone.beyond_trap(load), alone.inlet.at_pump, alone.process_inlet)
+            chamber = self._chamber(load, alone.at_work, alone.process_chamber)
+            pump, rest = self._at_pump(load, alone.process_inlet), self._process
         return _span(MarginKey.INLET, rest, [pump, chamber], rows, np.array(limits))
 
-    def _running_chamber(self, load: Mapping[str, float]) -> _Side:
-        alone = self._alone
-        return _Side(self._whole(load), alone.inlet.at_chamber, alone.process_chamber)
-
-    def _whole(self, load: Mapping[str, float]) -> Mapping[str, FloatArray]:
+    def _chamber(
+        self, load: Mapping[str, float], tables: InletTables, settled: SteadyState
+    ) -> _Side:
         count = len(self._alone.fronts)
-        return {gas: np.full(count, flow) for gas, flow in load.items()}
+        whole = {gas: np.full(count, flow) for gas, flow in load.items()}
+        return _Side(whole, tables.at_chamber, settled, tables.over_pa)
+
+    def _at_pump(self, load: Mapping[str, float], settled: SteadyState) -> _Side:
+        alone = self._alone
+        nothing = np.zeros(len(alone.fronts))
+        return _Side(alone.beyond_trap(load), alone.inlet.at_pump, settled, nothing)
 
 
 def _span(
@@ -123,6 +129,7 @@ def _with_backs(
                     {gas: flow[rows] for gas, flow in side.load.items()},
                     side.tables, table_rows, allowed_pa / border,
                 )
+                - side.over_pa[rows]
                 for side in sides
             ]
         )
@@ -145,6 +152,8 @@ def _solve_open(
     front, back = np.nonzero(span.least != span.most)
     if not front.size:
         return
-    settled = [rest.settled_pa(side.load, side.tables, rows[front], back) for side in sides]
+    settled = [
+        rest.settled_pa(side.load, side.tables, rows[front], back, side.over_pa) for side in sides
+    ]
     solved = span_of(key, quotient(allowed_pa[front], np.minimum.reduce(settled)))
     span.least[front, back], span.most[front, back] = solved.least, solved.most

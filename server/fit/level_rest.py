@@ -17,9 +17,9 @@ from server.catalog.arrays import GRID
 from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump
 from server.fit.alike import Groups, Speeds
-from server.fit.foreline import Foreline
 from server.fit.front_states import FrontStates
 from server.fit.loads import AIR
+from server.fit.settled import LinesFor
 from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.rotor import DECADES_AT_TOLERABLE, compression_at_foreline
 from server.physics.speedtable import lookup
@@ -68,17 +68,19 @@ class ForelineGas:
     """Its parts by gas, zero where it has no state."""
 
 
-def standing_in(line: Foreline, load: Mapping[str, float], places: Places) -> ForelineGas:
+def standing_in(lines: LinesFor, load: Mapping[str, float], places: Places) -> ForelineGas:
     """Return what stands in the forelines under a load."""
-    backs = line.runs.back_count
-    pressure = places.lay(backs, line.pressure_pa)
+    runs = lines(load).runs
+    backs = runs.back_count
+    pressure = places.lay(backs, lambda reaching: lines(reaching).pressure_pa(reaching))
     stands = ~np.isnan(pressure)
     finite = np.where(stands, pressure, 0.0)
-    outlets = (len(line.runs.outlets), backs)
+    outlets = (len(runs.outlets), backs)
 
     def shares(gas: str) -> FloatArray:
         return places.lay(
-            backs, lambda reaching: np.broadcast_to(line.shares(reaching)[gas], outlets)
+            backs,
+            lambda reaching: np.broadcast_to(lines(reaching).shares(reaching)[gas], outlets),
         )
 
     parts = {gas: finite * shares(gas) for gas in {**load, AIR: 0.0}} if places.sets else {}
@@ -176,6 +178,7 @@ class Rest:
         tables: Speeds,
         rows: IntArray,
         columns: IntArray,
+        over_pa: FloatArray,
     ) -> FloatArray:
         """Return settled pressures of combinations, NaN where there is none.
 
@@ -187,8 +190,10 @@ class Rest:
             Speeds at the place that is asked for.
         rows, columns : array of int, shape (n,)
             Front and back of each combination.
+        over_pa : array, shape (fronts,)
+            What stands there over the vapours that traps hold. [Pa]
         """
-        resting = self.with_backs_pa(rows, columns)
+        resting = self.with_backs_pa(rows, columns) + over_pa[rows]
         flows = {gas: flow[rows] for gas, flow in load.items()}
         found = steady_state(
             flows, tables, self.alone.inlet.row_of_front[rows], offset_pa=np.nan_to_num(resting)

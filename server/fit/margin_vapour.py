@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 
 import numpy as np
 
 from server.catalog.items import CapturePump, Trap
 from server.fit.alike import Groups
-from server.fit.candidates import Back, Front
+from server.fit.candidates import Back
 from server.fit.case import Case, Ledger, ledger
 from server.fit.drying import drawn_ratio, goods_sources
 from server.fit.front_states import process_time_s
-from server.fit.inlet import is_caught
 from server.fit.loads import PUMP_K, ROOM_WATER_PA
 from server.fit.requirements import Requirements, VapourLoad
+from server.fit.vapour_shares import field_shares, stack_shares
 from server.physics.arrays import FloatArray
 from server.physics.ballast import Ballast, vapour_carried_pa_m3_s
 from server.physics.constants import GAS_CONSTANT_J_MOL_K
@@ -26,28 +26,35 @@ from server.units import Dimension, format_quantity
 
 
 def vapour(case: Case) -> Ledger | None:
-    """Vapour that trap, condenser or gas ballast takes, or wet goods deliver, ÷ vapour load.
+    """Vapour that traps and gas ballast take, or that wet goods deliver, ÷ vapour load.
 
-    Several vapours share trap and ballast: the shares of the load in what could be taken of each
-    alone add up, and the margin is one over their sum. Where the stack draws less from wet goods
-    than the drying asks for, that is the margin.
+    What a trap holds fills it by the day, what passes it the gas ballast must carry: of the trap in
+    front, the trap behind and the pump the fullest counts. Several vapours share each of them: the
+    shares of the load in what could be taken of each alone add up. Where the stack draws less from
+    wet goods than the drying asks for, that is the margin.
     """
-    share: FloatArray | None = None
-    whole = 0.0
+    fills, whole = [np.zeros((1, 1))] * 3, 0.0
     days = vapour_kg_per_day(case.requirements)
+    fronts = np.array(
+        [[_capacity_kg(front.trap if front else None)] for front in case.field.fronts]
+    )
+    backs = np.array([[_capacity_kg(back.trap) for back in case.backs]])
     for substance, rate in case.loads.vapour_kg_s.items():
         if rate <= 0.0 or substance not in SATURATION:
             continue
-        held = _capacity_kg(case, substance)
-        # what a trap holds never gets to the pump: its capacity counts, not the gas ballast
-        trapped = days[substance] / np.where(held > 0.0, held, 1.0)
-        carried = rate / np.maximum(carried_kg_s(case, substance, case.backs), 1e-300)
-        part = np.where(held > 0.0, trapped, carried)
-        share = part if share is None else share + part
+        shares, day = field_shares(case, substance), days[substance]
+        carried = np.maximum(carried_kg_s(case, substance, case.backs), 1e-300)
+        added = (
+            day * shares.in_front / fronts,
+            day * shares.behind / backs,
+            rate * shares.on / carried,
+        )
+        fills = [fill + more for fill, more in zip(fills, added, strict=True)]
         whole += rate
-    if share is None:
+    if whole <= 0.0:
         return None
-    ratio = np.where(share > 0.0, 1.0 / np.where(share > 0.0, share, 1.0), np.inf)
+    fullest = np.maximum(np.maximum(fills[0], fills[1]), fills[2])
+    ratio = np.where(fullest > 0.0, 1.0 / np.where(fullest > 0.0, fullest, 1.0), np.inf)
     # a capture pump keeps the vapour: how long is a matter of its life, see `duty`
     keeps = np.array([[isinstance(front.pump, CapturePump)] for front in case.fronts])
     applies = np.where(keeps, np.nan, ratio) if case.fronts else ratio
@@ -55,6 +62,11 @@ def vapour(case: Case) -> Ledger | None:
     if drawn is not None:
         applies = np.fmin(applies, drawn)
     return ledger(whole, whole * applies, applies)
+
+
+def _capacity_kg(trap: Trap | None) -> float:
+    """Return what a trap holds between two defrosts; without any, nothing is ever held by it."""
+    return trap.capacity_kg if trap is not None and trap.capacity_kg > 0.0 else math.inf
 
 
 def working_time_per_day_s(requirements: Requirements) -> float:
@@ -79,44 +91,37 @@ def _kg_per_day(load: VapourLoad, requirements: Requirements) -> float:
     return min(load.goods.mass_kg * requirements.duty.cycles_per_day, steady)
 
 
-def _capacity_kg(case: Case, substance: str) -> FloatArray:
-    """Return what the trap that takes a vapour holds between two defrosts, shape (F or 1, B).
-
-    The first trap on the way takes it all; one behind it gets only what passes.
-    """
-    asked = case.requirements
-    behind = _held_kg([back.trap for back in case.backs], substance, asked)[np.newaxis]
-    if case.states.inlet is None:
-        return behind
-    before = _held_kg([front.trap for front in case.fronts], substance, asked)[:, np.newaxis]
-    return np.where(before > 0.0, before, behind)
-
-
-def _held_kg(
-    traps: Sequence[Trap | None], substance: str, requirements: Requirements
-) -> FloatArray:
-    """Return what each of many traps holds of a vapour, shape (n,)."""
-    kinds = Groups.by("" if trap is None else trap.sku for trap in traps)
-    held = [holds_kg(traps[place], substance, requirements) for place in kinds.first]
-    return np.array(held)[kinds.of]
-
-
-def vapour_route(case: Case, front: Front | None, back: Back) -> str:
+def vapour_route(case: Case, front_row: int, back_row: int) -> str:
     """Say where a stack's vapour goes, and up to which pressure wet goods hold the chamber."""
-    return " ".join([_way_out(case, front, back), *_held_up(case.requirements)])
+    return " ".join([*_way_out(case, front_row, back_row), *_held_up(case.requirements)])
 
 
-def _way_out(case: Case, front: Front | None, back: Back) -> str:
-    for substance in case.loads.vapour_kg_s:
-        for trap in (front.trap if front else None, back.trap):
-            if holds_kg(trap, substance, case.requirements) > 0.0 and trap is not None:
-                grams = f"{trap.capacity_kg * 1000:.0f} g"
-                return (
-                    f"{trap.name} holds it: {grams} until it must be defrosted, once a day at most."
+def _way_out(case: Case, front_row: int, back_row: int) -> Iterator[str]:
+    front, back = case.field.fronts[front_row], case.backs[back_row]
+    load = case.states.process.load_pa_m3_s if case.states.process else {}
+    passes = False
+    for substance, shares in stack_shares(case, front_row, back_row, load).items():
+        if substance not in case.loads.vapour_kg_s:
+            continue
+        passes |= shares.on > 0.0
+        held = ((front.trap if front else None, shares.in_front), (back.trap, shares.behind))
+        for trap, share in held:
+            if trap is not None and share > 0.0:
+                part = "it" if share > _ALL else f"{share:.0%} of the {SPECIES[substance].name}"
+                yield (
+                    f"{trap.name} holds {part}: {trap.capacity_kg * 1000:.0f} g until it must be "
+                    "defrosted, once a day at most."
                 )
+    if not passes:
+        return
     if back.backing.ballast_m3_s > 0.0:
-        return f"Run {back.backing.name} warm and with its gas ballast open."
-    return "The pump has no gas ballast: the gas pumped with the vapour carries it out."
+        yield f"Run {back.backing.name} warm and with its gas ballast open."
+    else:
+        yield "The pump has no gas ballast: the gas pumped with the vapour carries it out."
+
+
+_ALL = 0.995
+"""A share that is said to be all."""
 
 
 def _held_up(requirements: Requirements) -> list[str]:
@@ -127,13 +132,6 @@ def _held_up(requirements: Requirements) -> list[str]:
         "there than the drying asks for, the goods hold the chamber at it."
         for source in goods_sources(requirements.process.vapour)
     ]
-
-
-def holds_kg(trap: Trap | None, substance: str, requirements: Requirements) -> float:
-    """Return how much of a vapour a trap holds; 0 where it does not catch it."""
-    if trap is None or not is_caught(substance, trap, requirements):
-        return 0.0
-    return trap.capacity_kg
 
 
 def carried_kg_s(case: Case, substance: str, backs: Sequence[Back]) -> FloatArray:

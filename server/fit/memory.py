@@ -13,7 +13,7 @@ from threading import Lock
 from typing import Any, TypeVar, cast
 
 from server.catalog.items import Catalog
-from server.physics.arrays import IntArray
+from server.physics.arrays import FloatArray, IntArray
 from server.physics.line_table import LineTable
 from server.physics.speedtable import SpeedTable
 
@@ -104,7 +104,7 @@ MOST_BYTES = 12_000_000
 LARGEST_SHARE = 0.125
 """A table that takes more of that is not kept: it would push too many others out."""
 
-Kept = TypeVar("Kept", SpeedTable, LineTable, IntArray)
+Kept = TypeVar("Kept", SpeedTable, LineTable, IntArray, FloatArray)
 
 
 class Shelf:
@@ -119,7 +119,7 @@ class Shelf:
     def __init__(self, most_bytes: int = MOST_BYTES) -> None:
         self._most_bytes = most_bytes
         self._bytes = 0
-        self._kept: dict[Hashable, SpeedTable | LineTable | IntArray] = {}
+        self._kept: dict[Hashable, SpeedTable | LineTable | IntArray | FloatArray] = {}
         self._lock = Lock()
 
     def once(self, key: Hashable, make: Callable[[], Kept]) -> Kept:
@@ -135,7 +135,7 @@ class Shelf:
             self._keep(key, made)
         return made
 
-    def _keep(self, key: Hashable, made: SpeedTable | LineTable | IntArray) -> None:
+    def _keep(self, key: Hashable, made: SpeedTable | LineTable | IntArray | FloatArray) -> None:
         with self._lock:
             if key not in self._kept:
                 self._bytes += _size(made)
@@ -144,7 +144,7 @@ class Shelf:
                 self._bytes -= _size(self._kept.pop(next(iter(self._kept))))
 
 
-def _protect(made: SpeedTable | LineTable | IntArray) -> None:
+def _protect(made: SpeedTable | LineTable | IntArray | FloatArray) -> None:
     """Let nobody write into what others are given too."""
     if isinstance(made, SpeedTable):
         made.speed_m3_s.setflags(write=False)
@@ -155,7 +155,7 @@ def _protect(made: SpeedTable | LineTable | IntArray) -> None:
         made.setflags(write=False)
 
 
-def _size(made: SpeedTable | LineTable | IntArray) -> int:
+def _size(made: SpeedTable | LineTable | IntArray | FloatArray) -> int:
     """Bytes at most: a table comes to hold its largest throughputs too, a key takes its share."""
     return 1000 + (2 * made.speed_m3_s.nbytes if isinstance(made, SpeedTable) else made.nbytes)
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 from server.catalog.items import TurboPump, VapourPump
-from server.fit.inlet import is_caught
 from server.fit.loads import AIR
 from server.fit.vapour_results import PartialPressure
 from server.fit.workings.bench import Bench, Settled
@@ -81,19 +80,14 @@ def _rough_rows(bench: Bench, state: Settled) -> Iterator[PartialPressure]:
 
 
 def _rough_rest(bench: Bench, pressure_pa: float) -> Iterator[PartialPressure]:
-    if bench.back.trap is not None:
-        yield _rest_row(f"vapour over {bench.back.trap.name}", pressure_pa, _held_names(bench))
+    if bench.back.trap is not None and bench.process is not None:
+        names = _names(bench.process, bench.is_held_by_back)
+        yield _rest_row(f"vapour over {bench.back.trap.name}", pressure_pa, names)
 
 
-def _held_names(bench: Bench) -> str:
-    asked = bench.requirements
-    traps = (bench.front.trap if bench.front else None, bench.back.trap)
-    names = [
-        SPECIES[load.substance].name
-        for load in asked.process.vapour
-        if any(is_caught(load.substance, trap, asked) for trap in traps)
-    ]
-    return " and ".join(dict.fromkeys(names))
+def _names(state: Settled, is_held: Callable[[str, Settled], bool]) -> str:
+    """Name the vapours that a trap holds."""
+    return " and ".join(SPECIES[gas].name for gas in state.gases if is_held(gas, state))
 
 
 def _high_vacuum_rest(
@@ -113,9 +107,9 @@ def _high_vacuum_rest(
         note = "its own surfaces, mostly hydrogen once it is baked"
         yield _rest_row(f"final pressure of {front.pump.name}", own, note)
     least = _UNSEEN * state.chamber_pa
-    over = bench.over_trap_pa(state)
+    over = state.over_trap_pa
     if front.trap is not None and over > least:
-        yield _rest_row(f"vapour over {front.trap.name}", over, _held_names(bench))
+        yield _rest_row(f"vapour over {front.trap.name}", over, _names(state, bench.is_held))
     left = pressure_pa - own - over
     if left > least and isinstance(front.pump, TurboPump):
         back = {gas: behind / k for gas, (behind, k) in bench.back_diffusion(state).items()}

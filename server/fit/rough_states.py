@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from server.fit.alike import SharedSpeeds
-from server.fit.backing import BackTables
+from server.fit.backing import BacksAtWork, BackTables
 from server.fit.candidates import Back
 from server.fit.front_states import running_load
 from server.fit.loads import Loads
@@ -30,6 +30,7 @@ class RoughStates:
     backing: BackTables
     alone: None = None
     inlet: None = None
+    inlet_at_work: None = None
     capacity_pa_m3_s: None = None
     burst_pa_m3_s: None = None
     crossover_limit_pa: None = None
@@ -38,7 +39,7 @@ class RoughStates:
 
     @property
     def offset_pa(self) -> FloatArray:
-        """Pressure at the pump's inlet without load."""
+        """Pressure in the chamber without load."""
         return np.zeros((1, 1))
 
     @cached_property
@@ -50,11 +51,19 @@ class RoughStates:
     @cached_property
     def process(self) -> SettledState | None:
         """While the process runs; None without one."""
-        load = running_load(self.loads, self.requirements)
+        load, backs = running_load(self.loads, self.requirements), self.backs_at_work
         if load is None:
             return None
-        tables = self.backing
-        return self._settle(load, tables.working_chamber, tables.working_inlet, tables.resting_pa)
+        return self._settle(load, backs.chamber, backs.inlet, backs.over_pa)
+
+    def reaching(self, load: Mapping[str, float]) -> list[tuple[BoolArray, dict[str, float]]]:
+        """Return the load itself: nothing stands in front of the backs."""
+        return [(np.ones(1, dtype=np.bool_), dict(load))]
+
+    @property
+    def backs_at_work(self) -> BacksAtWork:
+        """The backs as they and their traps work while the process runs."""
+        return self.backing.at_work(running_load(self.loads, self.requirements) or {})
 
     def _settle(
         self,

@@ -9,11 +9,14 @@ from typing import Protocol
 
 import numpy as np
 
-from server.fit.backing import BackTables
+from server.fit.backing import BacksAtWork, BackTables
 from server.fit.foreline import Foreline
 from server.fit.front_states import FrontStates
 from server.fit.inlet import InletTables
 from server.physics.arrays import BoolArray, FloatArray, IntArray
+
+LinesFor = Callable[[Mapping[str, float]], Foreline]
+"""The forelines, with the backs and their traps as they work while a load comes to them."""
 
 
 @dataclass(frozen=True)
@@ -34,8 +37,8 @@ class SettledState:
     solve_rest: Callable[[], FloatArray]
     """Pressure at the pump's inlet without load."""
     solve_foreline: Callable[[], FloatArray] | None = None
-    behind: Foreline | None = None
-    """The forelines, with the backs as they work in this state; None for rough stacks."""
+    behind: LinesFor | None = None
+    """The forelines in this state; None for rough stacks."""
     _inlets: dict[tuple[int, int], float] = field(default_factory=dict, repr=False)
 
     @cached_property
@@ -76,7 +79,7 @@ class SettledState:
 
     @cached_property
     def rest_pa(self) -> FloatArray:
-        """Pressure at the pump's inlet without load: its own, over its trap, diffused back."""
+        """Pressure at the pump's inlet without load: its own, and what diffuses back."""
         return self.solve_rest()
 
     @cached_property
@@ -125,7 +128,7 @@ class FieldStates(Protocol):
 
     @property
     def offset_pa(self) -> FloatArray:
-        """Pressure at the pump's inlet without load."""
+        """Pressure in the chamber without load."""
         ...
 
     @property
@@ -135,12 +138,26 @@ class FieldStates(Protocol):
 
     @property
     def inlet(self) -> InletTables | None:
-        """Speed tables of the fronts; None for rough stacks."""
+        """Speed tables of the fronts, traps as without process; None for rough stacks."""
+        ...
+
+    @property
+    def inlet_at_work(self) -> InletTables | None:
+        """The same as the traps work while the process runs, if there is one."""
         ...
 
     @property
     def backing(self) -> BackTables:
         """Speed tables of the backs."""
+        ...
+
+    def reaching(self, load: Mapping[str, float]) -> list[tuple[BoolArray, dict[str, float]]]:
+        """Return fronts that let a load by alike, with what of it reaches their backs."""
+        ...
+
+    @property
+    def backs_at_work(self) -> BacksAtWork:
+        """The backs as they and their traps work under the whole load of the process."""
         ...
 
     @property

@@ -14,17 +14,17 @@ import numpy as np
 
 from server.catalog.items import TurboPump
 from server.fit.alike import Groups, SharedSpeeds, Speeds
-from server.fit.backing import BackTables
+from server.fit.backing import BacksAtWork, BackTables
 from server.fit.candidates import Back, Front
 from server.fit.crossover import crossover_limits_pa
 from server.fit.foreline import Foreline, ForelineRuns
 from server.fit.front_states import FrontStates, process_time_s
 from server.fit.geometry import Outlet, outlet_of
-from server.fit.inlet import InletTables, held_at_pa
+from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
 from server.fit.pump_limits import compression_rows
 from server.fit.requirements import Requirements
-from server.fit.settled import SettledState
+from server.fit.settled import LinesFor, SettledState
 from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.pumps import tolerable_foreline_pa
 from server.physics.steady import SteadyState, steady_state
@@ -35,17 +35,20 @@ BELOW_NOTICE = 1e-6
 
 @dataclass(frozen=True)
 class _Rest:
-    """Pressure without load of the fronts alone, (F,), and with what comes from their backs."""
+    """Pressure without load at the inlets of the fronts alone, (F,), and with their backs."""
 
     alone_pa: FloatArray
     with_backs_pa: FloatArray
+
+    def over(self, traps_pa: FloatArray) -> _Rest:
+        """Return the same in the chamber, where the vapour over the fronts' traps adds to it."""
+        return _Rest(self.alone_pa + traps_pa, self.with_backs_pa + traps_pa[:, np.newaxis])
 
 
 def _changed(alone: SteadyState, rest: _Rest) -> tuple[IntArray, IntArray]:
     """Find the combinations whose pressure the back changes noticeably."""
     added = rest.with_backs_pa - rest.alone_pa[:, np.newaxis]
-    changed: BoolArray = added > BELOW_NOTICE * alone.pressure_pa[:, np.newaxis]
-    rows, columns = np.nonzero(changed)
+    rows, columns = np.nonzero(added > BELOW_NOTICE * alone.pressure_pa[:, np.newaxis])
     return rows, columns
 
 
@@ -74,27 +77,40 @@ class HighVacuumStates:
 
     @property
     def inlet(self) -> InletTables:
-        """Speed tables of the fronts."""
-        return self.alone.inlet
+        """Speed tables of the fronts as their traps work without process."""
+        return self.alone.at_base
+
+    @property
+    def inlet_at_work(self) -> InletTables:
+        """Speed tables of the fronts as their traps work while the process runs."""
+        return self.alone.at_work
+
+    def reaching(self, load: Mapping[str, float]) -> list[tuple[BoolArray, dict[str, float]]]:
+        """Return fronts that let a load by alike, with what of it reaches their backs."""
+        return self.alone.reaching(load)
+
+    @property
+    def backs_at_work(self) -> BacksAtWork:
+        """The backs as they and their traps work under the whole load of the process."""
+        return self.backing.at_work(self.alone.process_load or self.alone.base_load)
 
     @cached_property
     def base(self) -> SettledState:
         """A day after pumping began, without process gas."""
         alone = self.alone
-        line = self._foreline
         largest, tolerable = self._tolerable(alone.base_load)
         return SettledState(
             alone.base_load,
             largest,
             tolerable,
-            lambda: self._chamber(alone.base_load, alone.base_chamber, self._base_rest),
+            lambda: self._chamber(alone.base_load, alone.base_chamber, self._base_rest, self.inlet),
             lambda chamber_pa, wanted: np.minimum(
                 self._at_pump(alone.base_load, alone.base_inlet, self._base_rest, wanted),
                 chamber_pa,
             ),
             lambda: self._base_rest.with_backs_pa,
-            lambda: self._at_outlets(alone.base_load, line),
-            line,
+            lambda: self._at_outlets(alone.base_load, self.without_process),
+            self.without_process,
         )
 
     @cached_property
@@ -103,19 +119,18 @@ class HighVacuumStates:
         alone, load = self.alone, self.alone.process_load
         if load is None:
             return None
-        line = self._working
         reaching, tolerable = self._tolerable(load)
         return SettledState(
             load,
             reaching,
             tolerable,
-            lambda: self._chamber(load, alone.process_chamber, self._process_rest),
+            lambda: self._chamber(load, alone.process_chamber, self._process_rest, alone.at_work),
             lambda chamber_pa, wanted: np.minimum(
                 self._at_pump(load, alone.process_inlet, self._process_rest, wanted), chamber_pa
             ),
             lambda: self._process_rest.with_backs_pa,
-            lambda: self._at_outlets(load, line),
-            line,
+            lambda: self._at_outlets(load, self.while_working),
+            self.while_working,
         )
 
     @cached_property
@@ -124,12 +139,12 @@ class HighVacuumStates:
 
         The pump's own or what the foreline lets it carry.
         """
-        return self._capacity(self._working, self.alone.process_load or self.alone.base_load)
+        return self._capacity(self.while_working, self.alone.process_load or self.alone.base_load)
 
     @cached_property
     def burst_pa_m3_s(self) -> FloatArray:
         """The same for the air that is left at the crossover, whatever gas the process has."""
-        return self._capacity(self._foreline, {AIR: 1.0})
+        return self._capacity(self.without_process, {AIR: 1.0})
 
     @cached_property
     def crossover_limit_pa(self) -> FloatArray:
@@ -162,16 +177,15 @@ class HighVacuumStates:
         The pressures in chamber and inlet are none of them: a change of anything moves those.
         """
         asked, alone, loads = self.requirements, self.alone, self.loads
-        traps = [front.trap for front in self.fronts] + [back.trap for back in self.backs]
-        behind = (asked.foreline, loads.species, held_at_pa(traps, asked))
-        working = (*behind, tuple(load.substance for load in asked.process.vapour))
+        behind = (asked.foreline, loads.species)
+        working = (*behind, bool(asked.process.vapour))
         base = tuple(alone.base_load.items())
         running = tuple((alone.process_load or alone.base_load).items())
         before = tuple(loads.base_pa_m3_s(process_time_s(asked)).items())
         return {
             "_runs": (asked.foreline,),
-            "_foreline": behind,
-            "_working": working,
+            "without_process": behind,
+            "_lines_at_work": working,
             "_base_rest": (*behind, base),
             "_process_rest": (*working, running),
             "capacity_pa_m3_s": (*working, running),
@@ -196,20 +210,15 @@ class HighVacuumStates:
         )
         return some
 
-    @property
+    @cached_property
     def offset_pa(self) -> FloatArray:
-        """Pressure at the pump's inlet without load."""
-        return self._base_rest.with_backs_pa
+        """Pressure in the chamber without load."""
+        return self._base_rest.over(self.inlet.over_pa).with_backs_pa
 
     @property
     def still(self) -> Foreline:
         """The forelines with the backs as they work without process."""
-        return self._foreline
-
-    @property
-    def working(self) -> Foreline:
-        """The forelines with the backs as they work while the process runs."""
-        return self._working
+        return self.without_process({})
 
     @property
     def outlet_rows(self) -> IntArray:
@@ -218,30 +227,36 @@ class HighVacuumStates:
 
     @cached_property
     def _base_rest(self) -> _Rest:
-        alone = self.alone
-        return _Rest(
-            alone.resting_pa, self._offset(alone.base_load, alone.resting_pa, self._foreline)
-        )
+        load, alone_pa = self.alone.base_load, self.alone.resting_pa
+        return _Rest(alone_pa, self._offset(load, alone_pa, self.without_process))
 
     @cached_property
     def _process_rest(self) -> _Rest:
         alone = self.alone
-        load, resting_pa = alone.process_load or alone.base_load, alone.process_resting_pa
-        return _Rest(resting_pa, self._offset(load, resting_pa, self._working))
+        load = alone.process_load or alone.base_load
+        return _Rest(alone.resting_pa, self._offset(load, alone.resting_pa, self.while_working))
 
     @cached_property
     def _runs(self) -> ForelineRuns:
         return ForelineRuns(self._outlets[0], self.backs, self.requirements)
 
     @cached_property
-    def _foreline(self) -> Foreline:
-        """The forelines with the backs as they work without process."""
-        return Foreline(self._runs, self.backing.inlet)
+    def without_process(self) -> LinesFor:
+        """The forelines with the backs as they work without process, whatever comes to them."""
+        lines = Foreline(self._runs, self.backing.inlet)
+        return lambda _load: lines
+
+    def while_working(self, load: Mapping[str, float]) -> Foreline:
+        """Return the forelines with the backs as they work while a load of the process comes."""
+        backs = self.backing.at_work(load)
+        if backs.key not in self._lines_at_work:
+            self._lines_at_work[backs.key] = Foreline(self._runs, backs.inlet, backs.over_pa)
+        return self._lines_at_work[backs.key]
 
     @cached_property
-    def _working(self) -> Foreline:
-        """The forelines with the backs as they work while the process runs."""
-        return Foreline(self._runs, self.backing.working_inlet, self.backing.resting_pa)
+    def _lines_at_work(self) -> dict[Hashable, Foreline]:
+        """The same by what the traps of the backs hold."""
+        return {}
 
     def _roughed(self, speeds: SharedSpeeds) -> FloatArray:
         """Return where roughing comes to rest, shape (1, B)."""
@@ -260,7 +275,7 @@ class HighVacuumStates:
         return list(distinct), np.array(rows, dtype=np.intp)
 
     def _offset(
-        self, load: Mapping[str, float], resting_pa: FloatArray, line: Foreline
+        self, load: Mapping[str, float], resting_pa: FloatArray, lines: LinesFor
     ) -> FloatArray:
         """Inlet pressure without load: fluid vapour, own ultimate, back-diffusion of each gas."""
         offset = np.repeat(resting_pa[:, np.newaxis], len(self.backs), axis=1)
@@ -269,7 +284,7 @@ class HighVacuumStates:
             for mask, reaching in self.alone.reaching(load):
                 rows = np.nonzero(turbos & mask)[0]
                 if rows.size:
-                    offset[rows] += self._back_diffusion_pa(rows, reaching, line)
+                    offset[rows] += self._back_diffusion_pa(rows, reaching, lines(reaching))
         return offset
 
     def _back_diffusion_pa(
@@ -299,21 +314,22 @@ class HighVacuumStates:
         )
         return reaching[:, np.newaxis], tolerable[:, np.newaxis]
 
-    def _at_outlets(self, load: Mapping[str, float], line: Foreline) -> FloatArray:
+    def _at_outlets(self, load: Mapping[str, float], lines: LinesFor) -> FloatArray:
         """Return the foreline pressure of every combination; NaN for pumps without outlet."""
         foreline_pa = np.full((len(self.fronts), len(self.backs)), np.nan)
         outlet_row = self._outlets[1]
         for mask, reaching in self.alone.reaching(load):
             wanted = (outlet_row >= 0) & mask
             if wanted.any():
-                foreline_pa[wanted] = line.pressure_pa(reaching)[outlet_row[wanted]]
+                foreline_pa[wanted] = lines(reaching).pressure_pa(reaching)[outlet_row[wanted]]
         return foreline_pa
 
     def _chamber(
-        self, load: Mapping[str, float], alone: SteadyState, rest: _Rest
+        self, load: Mapping[str, float], alone: SteadyState, rest: _Rest, tables: InletTables
     ) -> tuple[FloatArray, Mapping[str, FloatArray]]:
         places = _changed(alone, rest)
-        return self._with_backs(load, self.inlet.at_chamber, alone, rest, places)
+        standing = rest.over(tables.over_pa)
+        return self._with_backs(load, tables.at_chamber, alone, standing, places)
 
     def _at_pump(
         self,
@@ -361,7 +377,7 @@ class HighVacuumStates:
             partial[gas][rows, columns] = part
         return pressure, partial
 
-    def _capacity(self, line: Foreline, load: Mapping[str, float]) -> FloatArray:
+    def _capacity(self, lines: LinesFor, load: Mapping[str, float]) -> FloatArray:
         """Largest throughput of a gas in the proportions of a load, shape (F, B)."""
         outlet_row = self._outlets[1]
         limits = self.alone.limits(load)
@@ -376,7 +392,7 @@ class HighVacuumStates:
                 zip(*(term[pumps].tolist() for term in (outlet_row, *own)), strict=True)
             )
             first = pumps[alike.first]
-            found = line.largest_throughput_pa_m3_s(
+            found = lines(reaching).largest_throughput_pa_m3_s(
                 reaching, outlet_row[first], *(term[first] for term in own)
             )
             capacity[pumps] = found[alike.of]

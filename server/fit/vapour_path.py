@@ -6,15 +6,15 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from server.catalog.gas_curves import curve_for
-from server.catalog.items import CapturePump, Pump, Trap
+from server.catalog.items import CapturePump, Trap
 from server.fit.candidates import Back
+from server.fit.cold_walls import over_trap_pa
 from server.fit.explain import Spot
-from server.fit.inlet import over_trap_pa
 from server.fit.loads import PUMP_K
-from server.fit.margin_vapour import carried_kg_s, holds_kg, working_time_per_day_s
+from server.fit.margin_vapour import carried_kg_s, working_time_per_day_s
 from server.fit.vapour_results import Drying, VapourPath
-from server.physics.constants import GAS_CONSTANT_J_MOL_K
+from server.fit.vapour_shares import VapourShares, stack_shares
+from server.physics.gas import throughput_from_mass_rate_pa_m3_s
 from server.physics.species import SPECIES
 from server.physics.vapour import SATURATION, time_to_defrost_s
 
@@ -33,9 +33,6 @@ class _Way:
 
 def vapour_path_of(spot: Spot, drying: Sequence[Drying] = ()) -> tuple[VapourPath, ...]:
     """Return where each vapour goes; what reaches the backing pump shares its gas ballast.
-
-    A trap lets by no more than the saturation pressure of its surface times the largest speed of
-    the pump behind it.
 
     Parameters
     ----------
@@ -103,7 +100,8 @@ def _is_open_to(spot: Spot) -> bool:
 
 def _ways(spot: Spot, drying: Sequence[Drying]) -> Mapping[str, _Way]:
     """Return the ways of all vapours that condense: wet goods as they really dry."""
-    asked = spot.judged.case.requirements
+    case = spot.judged.case
+    asked = case.requirements
     working_s, cycles = working_time_per_day_s(asked), asked.duty.cycles_per_day
     dried = iter(drying)
     rates: dict[str, float] = {}
@@ -115,32 +113,31 @@ def _ways(spot: Spot, drying: Sequence[Drying]) -> Mapping[str, _Way]:
             day = min(load.goods.mass_kg * cycles, rate * working_s)
         rates[load.substance] = rates.get(load.substance, 0.0) + rate
         days[load.substance] = days.get(load.substance, 0.0) + day
+    shares = stack_shares(case, spot.front_row, spot.back_row, _flowing(spot, rates))
     return {
-        substance: _way(spot, substance, rate, days[substance])
+        substance: _way(spot, rate, days[substance], shares[substance])
         for substance, rate in rates.items()
         if rate > 0.0 and substance in SATURATION
     }
 
 
-def _way(spot: Spot, substance: str, rate: float, per_day_kg: float) -> _Way:
-    asked, front, back = spot.judged.case.requirements, spot.front, spot.back
-    in_front = behind = 0.0
-    if front is not None and holds_kg(front.trap, substance, asked) > 0.0:
-        in_front = rate - _lets_by(front.trap, front.pump, substance, rate)
-    left = rate - in_front if _is_open_to(spot) else 0.0
-    if holds_kg(back.trap, substance, asked) > 0.0:
-        behind = left - _lets_by(back.trap, back.backing, substance, left)
-    return _Way(rate, in_front, behind, left - behind, per_day_kg)
+def _flowing(spot: Spot, rates_kg_s: Mapping[str, float]) -> Mapping[str, float]:
+    """Return the load of the process with each vapour as it really comes off."""
+    case = spot.judged.case
+    load = dict(case.states.process.load_pa_m3_s if case.states.process else {})
+    for substance, rate in rates_kg_s.items():
+        mass = SPECIES[substance].molar_mass_kg_mol
+        less = case.loads.vapour_kg_s[substance] - rate
+        flow = load[substance] - float(throughput_from_mass_rate_pa_m3_s(less, mass, PUMP_K))
+        load[substance] = max(flow, 0.0)
+    return load
 
 
-def _lets_by(trap: Trap | None, pump: Pump, substance: str, rate: float) -> float:
-    """Return the rate, in kg/s, that passes a trap which holds the vapour."""
-    if trap is None:
-        return rate
-    curve = curve_for(pump, substance).curve
-    speed = max(curve.speed_m3_s) if curve is not None else 0.0
-    flow = over_trap_pa(substance, trap) * speed
-    return min(rate, flow * SPECIES[substance].molar_mass_kg_mol / (GAS_CONSTANT_J_MOL_K * PUMP_K))
+def _way(spot: Spot, rate: float, per_day_kg: float, shares: VapourShares[float]) -> _Way:
+    held = rate * shares.in_front
+    if not _is_open_to(spot):
+        return _Way(rate, held, 0.0, 0.0, per_day_kg)
+    return _Way(rate, held, rate * shares.behind, rate * shares.on, per_day_kg)
 
 
 def _path(substance: str, way: _Way, carried: float, takers: tuple[_Taker, _Taker]) -> VapourPath:

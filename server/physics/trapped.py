@@ -1,89 +1,73 @@
-"""Vapours that a cold trap holds: what they leave in the chamber, and what the pump sees."""
+"""Vapour that meets a cold wall in front of a pump: what the pump draws past it.
+
+A wall whose ice or liquid has the pressure p_w lets nothing stay until that pressure stands over
+it, and lets it stand no higher. So a flow Q that the pump draws away below p_w passes unhindered;
+of a larger one p_w·S goes on to the pump, S the speed at the wall towards it, and Q − p_w·S stays.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-
 import numpy as np
-from numpy.typing import ArrayLike
 
-from server.errors import OutOfRange
-from server.physics.arrays import FloatArray, floats
+from server.physics.arrays import FloatArray, IntArray, floats
+from server.physics.entry_speed import FlowPotential
 from server.physics.speedtable import SpeedTable
-from server.physics.steady import SteadyState, steady_state
-from server.physics.vapour import saturation_pressure_pa
 
 
-def pressure_over_trap_pa(substances: Sequence[str], trap_temperature_k: ArrayLike) -> FloatArray:
-    """Return the pressure that stays over what a trap holds, Σ p_sat,i at the cold surface.
+def drawn_past_wall_pa_m3_s(
+    over_pa: FloatArray, way: FlowPotential, way_of: IntArray, speed: SpeedTable, rows: IntArray
+) -> FloatArray:
+    """Return the most that pumps draw past cold walls while nothing but the vapour flows.
 
-    Nothing in front of the trap falls below it. Ices that dissolve in each other have less: the sum
-    is the safe side.
-
-    Parameters
-    ----------
-    substances : sequence of str
-        Keys of the substances held, each once; none leaves no pressure. [-]
-    trap_temperature_k : array
-        Temperature of the cold surface. [K]
-    """
-    temperature = floats(trap_temperature_k)
-    total = np.zeros_like(temperature)
-    for substance in dict.fromkeys(substances):
-        total = total + saturation_pressure_pa(substance, temperature)
-    return total
-
-
-def steady_past_trap(
-    load_pa_m3_s: Mapping[str, ArrayLike],
-    held: Mapping[str, ArrayLike],
-    speed: Mapping[str, SpeedTable],
-    rows: ArrayLike,
-    *,
-    resting_pa: ArrayLike = 0.0,
-) -> SteadyState:
-    """Solve for the chamber pressure where a trap holds part of the load before the pump.
-
-    The pump behind the trap never meets the vapour that is held: what passes settles by itself on
-    top of the pressure at rest, p₁ = p_rest + Σ Q_i/S_i(p₁), and its speeds are read at p₁. The
-    vapour flows to the cold surface through all that stands in the chamber, p = p₁ + Σ Q_j/S_j(p).
-    Reading the passing gases' speeds at p instead would let a wet load hide a pump that fades
-    below p, or push a good one past its knee.
+    With p₂ at the pump, S(p₂)·p₂ = Φ(p_w) − Φ(p₂). Where a pump carries less at p₂ than at some
+    lower pressure (beyond its largest throughput), that larger flow counts: a wall that lies higher
+    never lets by less.
 
     Parameters
     ----------
-    load_pa_m3_s : mapping of array, each scalar or shape (n,)
-        Load of each species, ≥ 0. [Pa m3/s]
-    held : mapping of array, each scalar or shape (n,)
-        Share of each species that the trap holds, 0 to 1. [-]
-    speed : mapping of SpeedTable
-        Speeds at the chamber: towards the cold surface where a species is held, towards the pump
-        where it is not; all on one grid with the same rows. [m3/s]
+    over_pa : array, shape (n,)
+        Vapour pressure over each wall, > 0; infinite where nothing stays on it. [Pa]
+    way : FlowPotential
+        The ways from walls to pumps. [-]
+    way_of : array of int, shape (n,)
+        Way of each wall. [-]
+    speed : SpeedTable
+        Speeds of pumps at their own inlets. [m3/s]
     rows : array of int, shape (n,)
-        Row of the tables that belongs to each candidate. [-]
-    resting_pa : array, scalar or shape (n,)
-        Pressure without load, ``pressure_over_trap_pa`` included. [Pa]
+        Row of the pump behind each wall. [-]
 
-    Raises
-    ------
-    OutOfRange
-        A share outside 0 to 1, and whatever ``steady_state`` refuses.
+    Returns
+    -------
+    array, shape (n,)
+        Largest flow; infinite where the vapour pressure is infinite or above the grid. [Pa m3/s]
     """
-    shares = {gas: floats(held.get(gas, 0.0)) for gas in load_pa_m3_s}
-    if any(np.any(~((share >= 0.0) & (share <= 1.0))) for share in shares.values()):
-        raise OutOfRange("A trap holds a share from 0 to 1 of a gas.")
-    passing = {gas: floats(load) * (1.0 - shares[gas]) for gas, load in load_pa_m3_s.items()}
-    first = steady_state(passing, speed, rows, offset_pa=resting_pa)
-    staying = {
-        gas: floats(load) * shares[gas]
-        for gas, load in load_pa_m3_s.items()
-        if np.any(shares[gas] > 0.0)
-    }
-    if not staying:
-        return first
-    whole = steady_state(staying, speed, rows, offset_pa=first.pressure_pa)
-    partial = {
-        gas: first.partial_pa[gas] + (whole.partial_pa[gas] if gas in staying else 0.0)
-        for gas in load_pa_m3_s
-    }
-    return SteadyState(whole.pressure_pa, whole.exists, partial)
+    grid = speed.grid
+    found = np.full(len(over_pa), np.inf)
+    # below the grid speed and conductance are constant: two conductances in series
+    low = np.flatnonzero(over_pa <= grid.low_pa)
+    slow, pipe = speed.speed_m3_s[rows[low], 0], way.conductance_m3_s[way_of[low], 0]
+    found[low] = over_pa[low] * slow * pipe / (slow + pipe)
+    within = np.flatnonzero((over_pa > grid.low_pa) & (over_pa < grid.high_pa))
+    if within.size:
+        found[within] = _drawn_on_grid(over_pa[within], way, way_of[within], speed, rows[within])
+    return found
+
+
+def _drawn_on_grid(
+    over_pa: FloatArray, way: FlowPotential, way_of: IntArray, speed: SpeedTable, rows: IntArray
+) -> FloatArray:
+    """Return the same for pressures on the grid, flows between two nodes as powers of pressure."""
+    grid = speed.grid
+    carried, driving = speed.largest_throughput_pa_m3_s.ravel(), way.nodes_pa_m3_s.ravel()
+    row, line = rows * grid.count, way_of * grid.count
+    driven = way.at_pa_m3_s(way_of, over_pa)
+    # what the pump carries and what stands against it only rise: up to p_w they come to Φ(p_w)
+    low, high = np.zeros(len(rows), dtype=np.intp), grid.cell_of(over_pa) + 1
+    while int(np.max(high - low)) > 1:
+        middle = (low + high) // 2
+        short = carried[row + middle] + driving[line + middle] < driven
+        low, high = np.where(short, middle, low), np.where(short, high, middle)
+    below, above = carried[row + low], carried[row + high]
+    least, most = below + driving[line + low], above + driving[line + high]
+    share = np.log(driven / least) / np.log(most / least)
+    return floats(below * (above / below) ** share)

@@ -125,7 +125,7 @@ def test_while_vapour_is_pumped_the_ballast_is_open() -> None:
         node = node_at(100.0)
         return (
             float(tables.at_inlet["air"].speed_m3_s[0, node]),
-            float(tables.working["air"].speed_m3_s[0, node]),
+            float(tables.at_work({}).inlet.each["air"].speed_m3_s[0, node]),
         )
 
     wet = {"process": {"vapour": [{"substance": "water", "rate": "1 g/h"}]}}
@@ -140,8 +140,9 @@ def test_a_condenser_pumps_the_vapour_it_holds() -> None:
     requirements, catalog = inquiry(BENCH, process=process), a_bench(ROUGHER, trap)
     backs = [PLAIN, replace(PLAIN, trap=trap)]
     tables = back_tables(backs, ("air", "water"), requirements, catalog)
-    water = tables.working["water"].speed_m3_s[:, node_at(10.0)]
-    air = tables.working["air"].speed_m3_s[:, node_at(10.0)]
+    at_work = tables.at_work({"air": 0.0, "water": 0.04})
+    water = at_work.inlet.each["water"].speed_m3_s[:, node_at(10.0)]
+    air = at_work.inlet.each["air"].speed_m3_s[:, node_at(10.0)]
     assert water[0] == pytest.approx(2.5e-3, rel=0.01)
     assert water[1] > 20 * water[0]
     assert air[1] == air[0]

@@ -11,7 +11,14 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from server.fit.drying import GoodsSource, drawn_ratio, goods_sources, held_back, rates_kg_s
+from server.fit.drying import (
+    Drawing,
+    GoodsSource,
+    drawn_ratio,
+    goods_sources,
+    held_back,
+    rates_kg_s,
+)
 from server.fit.drying_shown import drying_of
 from server.fit.explain import Spot, margins_of
 from server.fit.requirements import VapourLoad, WetGoods
@@ -79,7 +86,7 @@ def test_a_small_pump_draws_no_more_than_its_speed_at_saturation_carries() -> No
     for spot, row in limited:
         assert row.partial_pressure_pa == pytest.approx(611.66, rel=1e-3)
         assert row.chamber_pressure_pa >= row.partial_pressure_pa
-        table = spot.judged.case.states.backing.at_chamber_working["water"]
+        table = spot.judged.case.states.backs_at_work.chamber.each["water"]
         nodes = table.grid.pressure_pa
         speed = np.interp(
             np.log(row.chamber_pressure_pa), np.log(nodes), table.speed_m3_s[spot.back_row]
@@ -170,11 +177,11 @@ def test_goods_settle_where_pump_and_surface_agree(
     """By hand for a constant speed: p = min(Q/S, C·p_sat/(S + C))."""
     source = a_source(saturation, supply, evaporation)
     table = SpeedTable(GRID, np.full((1, GRID.count), speed))
-    held = held_back(table, supply, [source])
+    held = held_back(Drawing(table, table, np.zeros(1)), supply, [source])
     partial = supply / held.speed_m3_s[0, 0]
     by_hand = min(supply / speed, evaporation * saturation / (speed + evaporation))
     assert partial == pytest.approx(by_hand, rel=1e-6)
-    rate = rates_kg_s(speed, partial, supply, [source])[0]
+    rate = rates_kg_s(speed * partial, partial, supply, [source])[0]
     assert rate * supply == pytest.approx(speed * partial, rel=1e-6)
 
 
@@ -186,28 +193,48 @@ def test_a_large_wet_surface_holds_its_saturation_until_the_pump_outruns_it(
     source = a_source(saturation, supply, np.inf)
     table = SpeedTable(GRID, np.full((1, GRID.count), speed))
     whole = supply + others
-    found = steady_state(
-        {"water": whole}, {"water": held_back(table, whole, [source])}, [0]
-    ).partial_pa["water"][0]
+    held = held_back(Drawing(table, table, np.zeros(1)), whole, [source])
+    found = steady_state({"water": whole}, {"water": held}, [0]).partial_pa["water"][0]
     if not np.isfinite(found):
         return
     by_hand = max(min(whole / speed, saturation), others / speed)
     assert found == pytest.approx(by_hand, rel=1e-6)
-    rate = rates_kg_s(speed, float(found), whole, [source])[0]
+    rate = rates_kg_s(speed * float(found), float(found), whole, [source])[0]
     given_off = min(supply, max(saturation * speed - others, 0.0))
     assert rate * supply == pytest.approx(given_off, rel=1e-4, abs=1e-6 * whole)
+
+
+@given(saturation=st.floats(10.0, 1e4), over=st.floats(0.01, 100.0), supply=positive, past=positive)
+def test_a_cold_wall_draws_what_stands_above_its_own_pressure(
+    saturation: float, over: float, supply: float, past: float
+) -> None:
+    """By hand, constant speeds, the wall twice as fast: whichever draws more, pump or wall.
+
+    Q = max(S·p, 2S·(p − p_w)), up to the supply; the goods' own pressure is the highest p.
+    """
+    source = a_source(saturation, supply, np.inf)
+    slow, fast = (SpeedTable(GRID, np.full((1, GRID.count), s)) for s in (past, 2.0 * past))
+    stack = Drawing(slow, fast, np.array([over]))
+    partial = supply / held_back(stack, supply, [source]).speed_m3_s[0, 0]
+    by_hand = min(supply / past, over + supply / (2.0 * past), saturation)
+    assert partial == pytest.approx(by_hand, rel=1e-6)
+    at = np.array([partial])
+    drawn = float(stack.drawn_pa_m3_s(np.array([0]), at, at)[0])
+    assert drawn == pytest.approx(max(past * partial, 2.0 * past * (partial - over)), rel=1e-9)
+    rate = rates_kg_s(drawn, partial, supply, [source])[0]
+    assert rate * supply == pytest.approx(min(drawn, supply), rel=1e-4)
 
 
 def test_of_two_goods_the_warmer_dry_first() -> None:
     warm, cold = a_source(4000.0, 5.0, np.inf), a_source(2000.0, 5.0, np.inf)
     # S·p = 7 at the saturation of the cold ones: 5 from the warm ones, 2 from the cold ones
-    assert rates_kg_s(3.5e-3, 2000.0, 10.0, [cold, warm]) == pytest.approx([0.4, 1.0])
+    assert rates_kg_s(7.0, 2000.0, 10.0, [cold, warm]) == pytest.approx([0.4, 1.0])
 
 
 def test_equal_goods_share_what_is_drawn() -> None:
     one = a_source(2000.0, 5.0, np.inf)
     other = replace(one, supply_pa_m3_s=15.0)
-    rates = rates_kg_s(5e-3, 2000.0, 20.0, [one, other])
+    rates = rates_kg_s(10.0, 2000.0, 20.0, [one, other])
     assert rates == pytest.approx([0.5, 0.5])
 
 

@@ -51,7 +51,7 @@ def test_without_ballast_vapour_condenses_in_the_pump() -> None:
 
 def test_a_condenser_takes_a_days_vapour_up_to_its_capacity() -> None:
     cold = a_trap("CONDENSER", "KF 25", TrapKind.REFRIGERATED_TRAP, TrapPlace.FORELINE)
-    trap = replace(cold, surface_k=218.15, capacity_kg=1.2, cooling=Cooling.AIR)
+    trap = replace(cold, surface_k=153.15, capacity_kg=1.2, cooling=Cooling.AIR)
     dry = replace(a_wet_rougher(), ballast_m3_s=0.0)
     duty = {"cycles_per_day": 2, "time_at_pressure": "3 h", "shift": "8 h"}
     process = {**wet("100 g/h"), "pressure": "1000 Pa"}
@@ -60,6 +60,27 @@ def test_a_condenser_takes_a_days_vapour_up_to_its_capacity() -> None:
     # 1.2 kg in 6 h a day: 200 g/h against 100 g/h
     assert stack_of(judged, 0, found[True]).ratio("vapour") == pytest.approx(2.0)
     assert stack_of(judged, 0, found[False]).ratio("vapour") < 1.0
+
+
+def test_what_passes_a_condenser_is_left_to_the_gas_ballast() -> None:
+    """Ice at −55 °C: 2.09 Pa (IAPWS R14-08), which 100 m³/h draw past it, half a trap in between.
+
+    Of 100 g/h, 3.758 Pa·m³/s at 20 °C, that is 1.5 %; the rest fills 1.2 kg in the 6 h of a day.
+    """
+    cold = a_trap("CONDENSER", "KF 25", TrapKind.REFRIGERATED_TRAP, TrapPlace.FORELINE)
+    trap = replace(cold, surface_k=218.15, capacity_kg=1.2, cooling=Cooling.AIR)
+    duty = {"cycles_per_day": 2, "time_at_pressure": "3 h", "shift": "8 h"}
+    process = {**wet("100 g/h"), "pressure": "1000 Pa"}
+    ratios = {}
+    for ballast in (0.0, 0.1):
+        pump = replace(a_wet_rougher(), ballast_m3_s=ballast * 100 / 3600)
+        judged = judged_bench(pump, OIL, trap, target_pressure="500 Pa", process=process, duty=duty)
+        column = next(i for i, back in enumerate(judged.case.backs) if back.trap is not None)
+        ratios[ballast] = stack_of(judged, 0, column).ratio("vapour")
+    share = 2.09 * (100 / 3600) / 3.758
+    assert ratios[0.1] == pytest.approx(2.0 / (1.0 - share), rel=1e-3)
+    # without ballast, and without any gas, what passes stays in the pump, however little it is
+    assert ratios[0.0] < 0.01
 
 
 def test_two_vapours_share_a_condenser() -> None:
@@ -93,19 +114,25 @@ def test_the_way_out_of_vapour_names_the_trap_that_holds_it_and_no_other() -> No
     held = judged_bench(a_wet_rougher(), OIL, trap, target_pressure="500 Pa", process=process)
     for column, back in enumerate(held.case.backs):
         text = said_of_vapour(held, column)
+        # 2.09 Pa of ice at 218 K (IAPWS R14-08) on 100 m³/h are 1.5 % of 100 g/h
+        assert ("Condenser holds 98% of the water: 1200 g" in text) == (back.trap is not None)
+        assert "with its gas ballast open" in text
+    colder = replace(trap, surface_k=153.15)
+    held = judged_bench(a_wet_rougher(), OIL, colder, target_pressure="500 Pa", process=process)
+    for column, back in enumerate(held.case.backs):
+        text = said_of_vapour(held, column)
         assert ("Condenser holds it: 1200 g" in text) == (back.trap is not None)
         assert ("with its gas ballast open" in text) == (back.trap is None)
-    # at 1 Pa the same surface has 1 Pa of vapour itself (ice at 218 K, IAPWS R14-08)
-    process = {**wet("100 g/h"), "pressure": "1 Pa"}
-    warm = replace(trap, surface_k=238.15)
+    # water at 15 °C has 17 mbar: 100 m³/h would draw 47 Pa·m³/s past it, more than 3.76 that come
+    warm = replace(trap, surface_k=288.15)
     passed = judged_bench(a_wet_rougher(), OIL, warm, target_pressure="1 Pa", process=process)
     assert any(back.trap is not None for back in passed.case.backs)
     for column in range(len(passed.case.backs)):
         assert "with its gas ballast open" in said_of_vapour(passed, column)
 
 
-def test_a_trap_too_warm_for_the_pressure_holds_nothing() -> None:
-    # ice at 238 K has about 20 Pa (IAPWS R14-08): useless for a process at 1 Pa
+def test_what_a_warm_trap_lets_by_counts_at_a_pump_without_ballast() -> None:
+    # ice at 238 K has about 20 Pa (IAPWS R14-08), which 100 m³/h draw past it: 15 % of 100 g/h
     warm = a_trap("CHILLED", "KF 25", TrapKind.REFRIGERATED_TRAP, TrapPlace.FORELINE)
     trap = replace(warm, surface_k=238.15, capacity_kg=5.0)
     dry = replace(a_wet_rougher(), ballast_m3_s=0.0)

@@ -109,15 +109,18 @@ def test_chamber_and_inlet_of_every_returned_stack_carry_the_load(name: str) -> 
             continue
         at = np.nonzero(~judged.fails)
         rows = inlet.row_of_front[at[0]].astype(float)
-        for _, state in states_of(judged):
+        for name, state in states_of(judged):
+            inlet = judged.case.states.inlet_at_work if name == "process" else inlet
+            assert inlet is not None
             chamber, pump = state.chamber_pa[at], state.inlet_pa[at]
             # what is there without load, from the balance at the pump itself
             load = {gas: np.full(rows.shape, flow) for gas, flow in state.load_pa_m3_s.items()}
             passed = {
-                gas: flow * (1.0 - inlet.caught[gas][rows.astype(int)])
-                for gas, flow in load.items()
+                gas: flow[rows.astype(int)]
+                for gas, flow in inlet.beyond_trap(state.load_pa_m3_s).items()
             }
             resting_chamber = chamber - carried(load, inlet.at_chamber, rows, chamber)
+            resting_chamber -= inlet.over_pa[at[0]]  # over what the trap holds
             resting_pump = pump - carried(passed, inlet.at_pump, rows, pump)
             assert np.all(resting_chamber >= -1e-3 * chamber)
             # where a trap holds vapour the pump may stand at the pressure of the chamber
@@ -152,7 +155,6 @@ def test_foreline_of_every_returned_stack_carries_the_load(coater: Judgement) ->
         fronts, backs = judged.case.fronts, judged.case.backs
         for name, state in states_of(judged):
             assert state.foreline_pa is not None
-            tables = states.backing.working if name == "process" else states.backing.at_inlet
             seen: set[tuple[str, int]] = set()
             for row, column in zip(*np.nonzero(~judged.fails), strict=True):
                 outlet = outlet_of(fronts[row].pump, states.backing.catalog)
@@ -164,16 +166,18 @@ def test_foreline_of_every_returned_stack_carries_the_load(coater: Judgement) ->
                 # a vapour that the front's trap holds does not get here
                 place = states.inlet.row_of_front[row]
                 load = {
-                    gas: np.array([q * (1.0 - states.inlet.caught[gas][place])])
-                    for gas, q in state.load_pa_m3_s.items()
+                    gas: flow[[place]]
+                    for gas, flow in states.inlet.beyond_trap(state.load_pa_m3_s).items()
                 }
+                work = states.backing.at_work({gas: float(q[0]) for gas, q in load.items()})
+                tables = (work.inlet if name == "process" else states.backing.inlet).each
                 # p at the back from the line: ∫ C dp = Q; then Q = S_b·p_b there
                 at_back = pressure_behind(
                     line, entry, {gas: float(q[0]) for gas, q in load.items()}
                 )
                 need = carried(load, tables, np.array([float(column)]), np.array([at_back]))[0]
                 if name == "process":  # the vapour over what the back's own trap holds
-                    need += states.backing.resting_pa[column]
+                    need += work.over_pa[column]
                 assert need == pytest.approx(at_back, rel=5e-3), (fronts[row].pump.sku, column)
                 checked += 1
     assert checked > 50

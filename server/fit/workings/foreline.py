@@ -101,10 +101,10 @@ def _pressure_lines(bench: Bench, state: Settled) -> Iterator[Working]:
     if resting := bench.back_resting_pa(state):
         inputs["vapour over the condenser [Pa]"] = resting
     for gas in state.gases:
-        if bench.is_caught(gas):
+        if not state.reaching_pa_m3_s[gas]:
             inputs[gas_name(gas)] = "held by the trap"
             continue
-        inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.load_pa_m3_s[gas]
+        inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.reaching_pa_m3_s[gas]
         if math.isfinite(at_back):
             speed = bench.back_speeds(gas, state).at(at_back)
             inputs[f"S_b({gas_name(gas)}) [m³/s]"] = speed

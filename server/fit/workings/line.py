@@ -95,17 +95,17 @@ def _line_lines(bench: Bench) -> Iterator[Working]:
 
 
 def main_gas(bench: Bench, state: Settled) -> str:
-    """Return the gas with the largest load of those that get past the trap (all, if none does)."""
-    reaching = reaching_load(bench, state) or state.load_pa_m3_s
-    return max(reaching, key=lambda gas: reaching[gas])
+    """Return the gas with the largest load of those no trap holds (of all, if none is left)."""
+    unheld = unheld_load(bench, state) or state.load_pa_m3_s
+    return max(unheld, key=lambda gas: unheld[gas])
 
 
-def reaching_load(bench: Bench, state: Settled) -> dict[str, float]:
-    """Return the load that gets past traps and condensers into the pump."""
+def unheld_load(bench: Bench, state: Settled) -> dict[str, float]:
+    """Return the gases that flow through the whole line: no trap or condenser holds any of them."""
     return {
         gas: state.load_pa_m3_s[gas]
         for gas in state.gases
-        if not (bench.is_caught(gas) or bench.is_held_by_back(gas, state))
+        if not (bench.is_held(gas, state) or bench.is_held_by_back(gas, state))
     }
 
 
@@ -201,7 +201,7 @@ def solve_line_states(benches: Sequence[Bench]) -> None:
     flows = {
         key: _flow(bench, state)
         for key, (bench, state) in asked.items()
-        if reaching_load(bench, state)
+        if unheld_load(bench, state)
     }
     benches[0].spot.judged.memory.each(flows, _stand)
 
@@ -213,7 +213,7 @@ def _place(bench: Bench, state: Settled) -> tuple[Hashable, ...]:
 
 def _flow(bench: Bench, state: Settled) -> Passing:
     """Return what flows to the pump."""
-    load = reaching_load(bench, state)
+    load = unheld_load(bench, state)
     return Passing(bench.line, sum(load.values()), state.inlet_pa, _mixture(load))
 
 
@@ -223,7 +223,7 @@ def _stand(asked: Sequence[Passing]) -> list[tuple[Passing, tuple[PartState, ...
 
 
 def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
-    load = reaching_load(bench, state)
+    load = unheld_load(bench, state)
     gas = main_gas(bench, state)
     mean = (state.chamber_pa + state.inlet_pa) / 2
     yield line(
@@ -262,7 +262,7 @@ def _state_lines(bench: Bench, run: Line, state: Settled) -> Iterator[Working]:
 def _drop_by_speeds_pa(bench: Bench, state: Settled) -> float:
     """Pressure drop of the gases that reach the pump: their partial pressures at both ends."""
     drop = 0.0
-    for gas, flow in reaching_load(bench, state).items():
+    for gas, flow in unheld_load(bench, state).items():
         speed = bench.pump_speeds(gas, state).at(state.inlet_pa)
         drop += state.partial_pa[gas] - (flow / speed if speed > 0.0 else math.inf)
     return drop

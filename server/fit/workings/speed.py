@@ -54,8 +54,8 @@ _LEFT = Law(
 )
 _COLD = Law(
     "S",
-    "S = 2·C_trap at p₂/2, C_trap ~ 1/√M in molecular flow: inlet to cold wall is the first of two "
-    "like halves, with no pressure at the wall; never above its sonic flow",
+    "S = 2·C_trap at (p₂ + p_w)/2, C_trap ~ 1/√M in molecular flow: inlet to cold wall is the "
+    "first of two like halves; p_w over the wall is counted in p₀; never above its sonic flow",
     "m³/s",
     "assumption; conductance from the catalogue",
 )
@@ -163,7 +163,7 @@ def solve_exits(benches: Sequence[Bench]) -> None:
 
 def _exit(bench: Bench, state: Settled, gas: str) -> Exit:
     front = bench.front
-    if front is not None and front.trap is not None and bench.is_caught(gas):
+    if front is not None and front.trap is not None and bench.is_held(gas, state):
         wall = Curve(cold_surface_speed(front.trap, gas))
         words = f"cold wall of {front.trap.name}"
         return Exit(gas, words, bench.stub, wall, _COLD)

@@ -45,7 +45,8 @@ _PARTIAL = Law("p_i", "p_i = Q_i/S_eff,i", "Pa", "definition of pumping speed")
 _CHAMBER = Law("p", "p = p₀ + Σ p_i", "Pa", "partial pressures add (Dalton)")
 _INLET = Law(
     "p_in",
-    "p_in = p₀ + Σ Q_i/S_i(p_in) of the gases that reach the pump, at most p",
+    "p_in = p₀,pump + Σ Q_i/S_i(p_in) of what reaches the pump, at most p; "
+    "p₀,pump = p₀ without p_trap",
     "Pa",
     "definition of pumping speed; Dalton",
 )
@@ -102,7 +103,7 @@ def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working
     without = state.without_load_pa
     if bench.front is not None:
         parts: dict[str, float | str] = {"p_rest [Pa]": bench.resting_pa}
-        if over := bench.over_trap_pa(state):
+        if over := state.over_trap_pa:
             parts["p_trap [Pa]"] = over
         for gas, (behind, compression) in bench.back_diffusion(state).items():
             yield line(
@@ -131,7 +132,7 @@ def _state_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working
                inputs, state.chamber_pa)  # fmt: skip
     if state.exists:
         yield _balance_line(section, bench, state)
-        yield _inlet_line(section, bench, state, without)
+        yield _inlet_line(section, bench, state)
 
 
 def _partial_lines(section: str, bench: Bench, state: Settled) -> Iterator[Working]:
@@ -157,13 +158,14 @@ def _balance_line(section: str, bench: Bench, state: Settled) -> Working:
     )  # fmt: skip
 
 
-def _inlet_line(section: str, bench: Bench, state: Settled, without_pa: float) -> Working:
-    inputs: dict[str, float | str] = {"p₀ [Pa]": without_pa, "p [Pa]": state.chamber_pa}
+def _inlet_line(section: str, bench: Bench, state: Settled) -> Working:
+    at_rest = state.pump_without_load_pa
+    inputs: dict[str, float | str] = {"p₀,pump [Pa]": at_rest, "p [Pa]": state.chamber_pa}
     for gas in state.gases:
-        if bench.is_caught(gas):
+        if not state.reaching_pa_m3_s[gas]:
             inputs[f"{gas_name(gas)}"] = "held by the trap"
             continue
-        inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.load_pa_m3_s[gas]
+        inputs[f"Q({gas_name(gas)}) [Pa·m³/s]"] = state.reaching_pa_m3_s[gas]
         inputs[f"S({gas_name(gas)}) [m³/s]"] = bench.pump_speeds(gas, state).at(state.inlet_pa)
     name = f"Pressure at the pump's inlet {state.words}"
     return line(section, f"{state.key}-inlet", name, _INLET, inputs, state.inlet_pa)

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.catalog.items import BackingPump, CapturePump, Trap
+from server.fit.cold_walls import over_trap_pa
 from server.fit.drying import GoodsSource, goods_sources
 from server.fit.drying_shown import drying_of
 from server.fit.front_states import process_time_s
-from server.fit.inlet import is_caught
 from server.fit.loads import ROOM_WATER_PA
 from server.fit.margin_vapour import saturation_at_exhaust_pa, vapour_kg_per_day
 from server.fit.results import Working
@@ -35,10 +35,21 @@ from server.physics.vapour import SATURATION
 
 SECTION = "Vapour"
 
+_PASSES = Law(
+    "Q_passes",
+    "Q_passes = p_w·S, at most Q_comes; p_w stands over the wall, S is the speed there towards the "
+    "pump, through the second half of the trap",
+    "Pa·m³/s",
+    f"mass balance at the wall; p_w: {cite('WAGNER-2002')} and others by substance; two like "
+    "halves of the trap: assumption",
+)
+_HELD = Law(
+    "ṁ_held", "ṁ_held = ṁ·(Q_comes − Q_passes)/Q of all", "kg/s", "mass balance at the wall"
+)
 _TRAPPED = Law(
     "ṁ_trap", "ṁ_trap = m_trap/t_day: filled in the time vapour flows in a day", "kg/s", CATALOG
 )
-_DEFROST = Law("t_defrost", "t = m_trap/ṁ/3600", "h", f"{CATALOG}; {INQUIRY}")
+_DEFROST = Law("t_defrost", "t = m_trap/ṁ_held/3600", "h", f"{CATALOG}; {INQUIRY}")
 _DRAWN = Law(
     "ṁ", "the smaller of supply and S·p_w, where p_w stays at or below p_sat", "kg/s",
     cite("DUSHMAN-1962"),
@@ -67,11 +78,9 @@ def vapour_lines(bench: Bench) -> Iterator[Working]:
     ):
         yield from _goods_lines(number, source, dried)
     for substance, rate in _condensing(bench).items():
-        traps = (bench.front.trap if bench.front else None, bench.back.trap)
-        for place, trap in zip(("inlet", "back"), traps, strict=True):
-            if trap is not None and is_caught(substance, trap, bench.requirements):
-                flows_s = vapour_kg_per_day(bench.requirements)[substance] / rate
-                yield from _trap_lines(f"{place}-{substance}", trap, rate, flows_s)
+        for meeting in _meetings(bench, substance):
+            flows_s = vapour_kg_per_day(bench.requirements)[substance] / rate
+            yield from _trap_lines(meeting, rate, flows_s)
         yield from _ballast_lines(bench, substance)
 
 
@@ -81,6 +90,33 @@ def _condensing(bench: Bench) -> dict[str, float]:
         return {}  # the pump keeps it: see its life among the margins
     vapours = bench.loads.vapour_kg_s
     return {gas: rate for gas, rate in vapours.items() if rate > 0.0 and gas in SATURATION}
+
+
+@dataclass(frozen=True)
+class _Meeting:
+    """A vapour that comes to a trap which holds some of it, flows in Pa·m³/s."""
+
+    key: str
+    trap: Trap
+    substance: str
+    comes: float
+    passes: float
+    of_all: float
+    """What comes into the chamber."""
+
+
+def _meetings(bench: Bench, substance: str) -> Iterator[_Meeting]:
+    """Yield the traps that hold a vapour, as they stand on its way."""
+    state, back = bench.process, bench.back
+    if state is None:
+        return
+    whole, reaches = state.load_pa_m3_s[substance], state.reaching_pa_m3_s[substance]
+    beyond = bench.states.backing.beyond_trap(state.reaching_pa_m3_s)
+    past = beyond[substance].item(bench.spot.back_row)
+    if bench.front is not None and bench.front.trap is not None and reaches < whole:
+        yield _Meeting(f"inlet-{substance}", bench.front.trap, substance, whole, reaches, whole)
+    if back.trap is not None and past < reaches:
+        yield _Meeting(f"back-{substance}", back.trap, substance, reaches, past, whole)
 
 
 def _goods_lines(number: int, source: GoodsSource, dried: Drying) -> Iterator[Working]:
@@ -111,7 +147,29 @@ def _goods_lines(number: int, source: GoodsSource, dried: Drying) -> Iterator[Wo
     )  # fmt: skip
 
 
-def _trap_lines(key: str, trap: Trap, rate_kg_s: float, day_s: float) -> Iterator[Working]:
+def _trap_lines(meeting: _Meeting, rate_kg_s: float, day_s: float) -> Iterator[Working]:
+    trap, key = meeting.trap, meeting.key
+    over = over_trap_pa(meeting.substance, trap)
+    inputs: dict[str, float | str] = {
+        "p_w [Pa]": over,
+        "Q_comes [Pa·m³/s]": meeting.comes,
+        "S [m³/s]": meeting.passes / over if meeting.passes > 0.0 else "below notice",
+    }
+    yield line(
+        SECTION, f"passes-{key}", f"{trap.name}: {gas_name(meeting.substance)} that passes it",
+        _PASSES, inputs, meeting.passes,
+    )  # fmt: skip
+    held = rate_kg_s * (meeting.comes - meeting.passes) / meeting.of_all
+    yield line(
+        SECTION, f"held-{key}", f"{trap.name}: {gas_name(meeting.substance)} that it holds", _HELD,
+        {
+            "ṁ given off [kg/s]": rate_kg_s,
+            "Q_comes [Pa·m³/s]": meeting.comes,
+            "Q_passes [Pa·m³/s]": meeting.passes,
+            "Q of all [Pa·m³/s]": meeting.of_all,
+        },
+        held,
+    )  # fmt: skip
     yield line(
         SECTION, f"trap-{key}", f"{trap.name}: rate between daily defrosts", _TRAPPED,
         {"m_trap [kg]": trap.capacity_kg, "t_day [s]": day_s},
@@ -119,8 +177,8 @@ def _trap_lines(key: str, trap: Trap, rate_kg_s: float, day_s: float) -> Iterato
     )  # fmt: skip
     yield line(
         SECTION, f"defrost-{key}", f"{trap.name}: working hours until it must be defrosted",
-        _DEFROST, {"m_trap [kg]": trap.capacity_kg, "ṁ [kg/s]": rate_kg_s},
-        trap.capacity_kg / rate_kg_s / 3600.0,
+        _DEFROST, {"m_trap [kg]": trap.capacity_kg, "ṁ_held [kg/s]": held},
+        trap.capacity_kg / held / 3600.0,
     )  # fmt: skip
 
 
@@ -210,7 +268,7 @@ def _saturation_source(substance: str) -> str:
 def _backing_speed(bench: Bench, substance: str) -> float:
     """Speed of a backing pump at its own inlet; 0 behind a booster or a cold wall."""
     state, back = bench.process, bench.back
-    held = is_caught(substance, back.trap, bench.requirements)
+    held = any(meeting.trap is back.trap for meeting in _meetings(bench, substance))
     if state is None or back.booster is not None or held:
         return 0.0
     at_back = bench.backing_pa(state)
