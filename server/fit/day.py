@@ -65,7 +65,7 @@ def day_of(spot: Spot, pump_down: PumpDown) -> Day | None:
     asked, phases = spot.judged.case.requirements, pump_down.phases
     duty, habits = asked.duty, habits_of(spot.front, asked)
     cycles = _cycles_of(spot, pump_down)
-    if not math.isfinite(cycles.foreline_s):
+    if not (math.isfinite(cycles.foreline_s) and math.isfinite(cycles.first_s)):
         return None
     warm = cycle(phases, habits, duty, cycles.rough_s)
     first = from_cold(warm, habits, cycles.foreline_s) if cycles.from_cold else warm

@@ -351,7 +351,9 @@ def test_a_demo_stacks_later_cycles_are_never_slower(kind: str) -> None:
     assert len(down.later_phases) == len(down.phases)
     if math.isfinite(down.time_s):
         assert down.later_phases[-1].end_s == pytest.approx(down.later_time_s)
-        assert day_of(demo_spot(kind), down) is not None
+    # roughing that ends within two per cent of where it comes to rest counts as never getting there
+    day = day_of(demo_spot(kind), down)
+    assert (day is not None) == math.isfinite(float(demo_spot(kind).judged.time_s[0, 0]))
 
 
 def test_a_target_that_is_never_reached_has_no_day() -> None:
