@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 from server.fit.remedies.matters import Change
 
@@ -57,9 +58,11 @@ def smallest(change: Change, gap_at: Gap, bound_at: Gap) -> float | None:
     def value_at(place: float) -> float:
         return change.far if place == end else math.exp(place)
 
+    @cache
     def judged(place: float) -> _Tried:
         return _Tried(place, gap_at(value_at(place)))
 
+    @cache
     def bounded(place: float) -> _Tried:
         return _Tried(place, bound_at(value_at(place)))
 
@@ -104,39 +107,49 @@ def _bracket(
     try_at: _Try, failing: _Tried, end: float, band: float
 ) -> tuple[_Tried, _Tried] | None:
     """Return a failing and a passing value with the threshold between them; None without one."""
-    aim = band / 2.0
-    ahead = failing.place + math.copysign(aim - failing.gap, end - failing.place)
+    ahead: float | None = failing.place + math.copysign(
+        band / 2.0 - failing.gap, end - failing.place
+    )
     for _ in range(BOLD_TRIES):
-        if abs(ahead - failing.place) >= abs(end - failing.place):
+        if ahead is None or not 0.0 < (ahead - failing.place) / (end - failing.place) < 1.0:
             break
         bold = try_at(ahead)
         if bold.gap >= 0.0:
             return _narrowed(try_at, failing, bold, band)
-        rise = (bold.gap - failing.gap) / (bold.place - failing.place)
-        if rise * (end - bold.place) <= 0.0:
-            break
-        ahead, failing = bold.place + (aim - bold.gap) / rise, bold
+        ahead, failing = _meeting(failing, bold, band / 2.0), bold
     last = try_at(end)
     return _narrowed(try_at, failing, last, band) if last.gap >= 0.0 else None
 
 
 def _narrowed(try_at: _Try, failing: _Tried, passing: _Tried, band: float) -> tuple[_Tried, _Tried]:
     """Narrow a bracket until its passing end is in the band, or the function jumps in it."""
-    halve = not (failing.tells and passing.tells)
+    before, tried, slow = failing, passing, 0
     while passing.gap > band and (width := abs(passing.place - failing.place)) > STEP:
-        nearer = min(-failing.gap, passing.gap)
-        least = min(0.9 * STEP / width, 0.5)
-        share = (band / 2.0 - failing.gap) / (passing.gap - failing.gap)
-        share = 0.5 if halve else min(max(share, least), 1.0 - least)
-        tried = try_at(failing.place + share * (passing.place - failing.place))
+        ahead = None if slow >= _PATIENCE else _meeting(before, tried, band / 2.0)
+        share = 0.5
+        if ahead is not None:
+            least = min(0.9 * STEP / width, 0.5)
+            share = (ahead - failing.place) / (passing.place - failing.place)
+            share = min(max(share, least), 1.0 - least) if 0.0 <= share <= 1.0 else 0.5
+        before, tried = tried, try_at(failing.place + share * (passing.place - failing.place))
         if tried.gap < 0.0:
             failing = tried
         else:
             passing = tried
-        # a straight line that neither halves the bracket nor comes much nearer is none
-        straight = abs(passing.place - failing.place) < 0.5 * width or abs(tried.gap) < 0.1 * nearer
-        halve = not (straight and failing.tells and passing.tells)
+        slow = slow + 1 if abs(passing.place - failing.place) > 0.5 * width else 0
     return failing, passing
+
+
+_PATIENCE = 3
+"""After so many tries that did not halve the bracket the next one does."""
+
+
+def _meeting(one: _Tried, two: _Tried, aim: float) -> float | None:
+    """Return where the straight line through two tries comes to an aim; None where it tells not."""
+    rise = two.gap - one.gap
+    if rise == 0.0 or not (one.tells and two.tells):
+        return None
+    return two.place + (aim - two.gap) * (two.place - one.place) / rise
 
 
 def _smallest_count(change: Change, gap_at: Gap) -> float | None:

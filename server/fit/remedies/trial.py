@@ -132,8 +132,7 @@ class Variant:
     def bound(self, key: MarginKey) -> float:
         """Return what is below zero only where a margin fails, and soon known.
 
-        Of margins of time: how far (in ln) the pumps take more than the load at the target when the
-        time is over.
+        Of margins of time: how far (in ln) pumps and time are more than is needed at least.
         """
         if key not in TIMED_MARGINS or key in self._shares:
             return math.inf
@@ -249,9 +248,14 @@ class Variant:
 
 
 def _longest_s(key: MarginKey, asked: Requirements) -> float | None:
-    """Return the longest pump-down with which a margin of time passes; None where any will do."""
-    allowed = asked.pump_down_time_s if key is MarginKey.PUMP_DOWN else room_s(asked.duty)
-    return None if allowed is None else allowed / RULES[key].threshold
+    """Return the longest pump-down with which a margin of time may pass; None where any will do."""
+    if key is MarginKey.PUMP_DOWN:
+        allowed = asked.pump_down_time_s
+        return None if allowed is None else allowed / RULES[key].threshold
+    duty = asked.duty
+    # later pump-downs may be as short as nothing, the rest of every cycle is not
+    beside_s = max(duty.cycles_per_day, 1.0) * (duty.time_at_pressure_s + duty.vent_time_s)
+    return room_s(duty) / RULES[key].threshold - beside_s
 
 
 def remade(

@@ -15,6 +15,7 @@ from server.fit.evacuation import evacuate
 from server.fit.remedies.reach import SLACK, arrival_gap
 from server.fit.remedies.trial import ONE
 from server.fit.results import MarginKey
+from server.physics.constants import ATMOSPHERE_PA
 from tests.fit.engine_cases import COATER, inquiry
 from tests.fit.remedies.cases import CRYO, JET, ROUGH, spot_of, trial_of
 
@@ -53,8 +54,21 @@ def test_in_a_chamber_without_surfaces_it_is_what_the_pump_takes_over_the_leak()
     case = spot.judged.case
     table = case.states.backing.at_chamber["air"]
     speed = np.interp(math.log(2.0), np.log(table.grid.pressure_pa), table.speed_m3_s[0])
-    gap = arrival_gap(None, case.states, replace(case.loads, surfaces=()), 2.0, 600.0)
+    gap = arrival_gap(None, case.states, replace(case.loads, surfaces=()), 2.0, DAY_S)
     assert gap == pytest.approx(math.log(speed * 2.0 / 1e-3), abs=2.0 * SLACK)
+
+
+def test_no_load_makes_roughing_quicker_than_none() -> None:
+    """Against V·∫d ln p/S of the table by 20,000 trapezia, a little below it."""
+    spot = spot_of(ROUGH, inquiry(COATER, target_pressure="2 Pa"))
+    case = spot.judged.case
+    table = case.states.backing.at_chamber["air"]
+    ln_p = np.linspace(math.log(2.0), math.log(ATMOSPHERE_PA), 20_001)
+    speed = np.interp(ln_p, np.log(table.grid.pressure_pa), table.speed_m3_s[0])
+    least_s = case.loads.volume_m3 * float(np.trapezoid(1.0 / speed, ln_p))
+    for by_s in (0.1 * least_s, 0.5 * least_s):
+        gap = arrival_gap(None, case.states, case.loads, 2.0, by_s)
+        assert math.log(by_s / least_s) < gap < math.log(by_s / least_s) + 0.02
 
 
 def test_it_tells_of_a_deep_target_without_following_and_not_of_one_that_is_met() -> None:
