@@ -25,10 +25,13 @@ from server.fit.settled import FieldStates
 from server.fit.thresholds import CROSSOVER_ROOM
 from server.fit.venting import load_of_later_cycles
 from server.physics.arrays import FloatArray, IntArray, floats
+from server.physics.burst import held_back_s_m3
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.end_to_end import EndToEnd
 from server.physics.gasload import GasLoad, load_at_pa_m3_s, with_constant
 from server.physics.pumpdown import Phase, pump_down
+from server.physics.pumpdown_fall import CURVE_STRIDE
+from server.physics.pumpdown_paths import node_below
 from server.physics.speedtable import SpeedTable, lookup
 
 HORIZON_S = 14 * 24 * 3600.0
@@ -289,7 +292,10 @@ def _takeover(
     # while a turbo runs up roughing goes on for several e-folds
     followed = np.where(wait > 0.0, RUN_ON_SHARE, CLEAR_SHARE) * crossover
     np.minimum.at(lowest, back_rows, followed)
-    lowest = np.maximum(np.fmin(lowest, ATMOSPHERE_PA), NEAR_FLOOR * states.rough_floor_pa[0])
+    # down to a point of every curve, however far it is followed
+    nodes = node_below(GRID, np.fmin(lowest, ATMOSPHERE_PA))
+    lowest = GRID.pressure_pa[nodes - nodes % CURVE_STRIDE]
+    lowest = np.maximum(lowest, NEAR_FLOOR * states.rough_floor_pa[0])
     curves = rough_curves(loads, states, np.fmin(lowest, ATMOSPHERE_PA))
     time = curves.time_at(back_rows, crossover) + wait
     pressure = crossover.copy()
@@ -358,32 +364,10 @@ def held_back_s(
     if limited.any():
         load = loads.weighted({gas: np.ones(1) for gas in loads.species})
         flow = load_at_pa_m3_s(load, takeover.time_s[limited])
-        extra[limited] = loads.volume_m3 * _burst_s_m3(
+        extra[limited] = loads.volume_m3 * held_back_s_m3(
             table, rows[limited], begin[limited], carried[limited], flow
         )
     return extra
-
-
-def _burst_s_m3(
-    table: SpeedTable, rows: IntArray, begin_pa: FloatArray, carried: FloatArray, flow: FloatArray
-) -> FloatArray:
-    """Extra time per chamber volume, ∫ dp·[1/(Q_carried − Q) − 1/(S·p − Q)] where S·p is more."""
-    knee = carried / table.speed_m3_s.max(axis=1)[rows]
-    low = np.clip(np.minimum(knee, begin_pa), GRID.low_pa, GRID.high_pa)
-    ln_pressure = np.linspace(np.log(low), np.log(begin_pa), BURST_POINTS, axis=1)
-    pressure = np.exp(ln_pressure)
-    drawn = lookup(table, rows[:, np.newaxis], pressure) * pressure
-    over = drawn > carried[:, np.newaxis]
-    spare = carried - flow
-    held = 1.0 / np.where(spare > 0.0, spare, 1.0)[:, np.newaxis]
-    free = 1.0 / np.where(over & (spare > 0.0)[:, np.newaxis], drawn - flow[:, np.newaxis], 1.0)
-    slower = np.where(over, (held - free) * pressure, 0.0)
-    extra = np.trapezoid(slower, ln_pressure, axis=1)
-    return np.where(spare > 0.0, extra, np.inf)
-
-
-BURST_POINTS = 24
-"""Points of the integral over the burst: half a percent of it."""
 
 
 def _evacuate_rough(

@@ -14,10 +14,19 @@ from numpy.typing import ArrayLike
 from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, floats
 from server.physics.gasload import GasLoad
+from server.physics.outgassing import LAW_START_S
 from server.physics.pumpdown_approach import approach
 from server.physics.pumpdown_fall import fall
 from server.physics.pumpdown_paths import paths_of
-from server.physics.pumpdown_step import Course, Point, Rows, load_at, speed_per_volume, take_step
+from server.physics.pumpdown_step import (
+    Course,
+    Point,
+    Rows,
+    load_at,
+    snapshot,
+    speed_per_volume,
+    take_step,
+)
 from server.physics.speedtable import LogGrid, SpeedTable, rest_pressure_pa
 
 _ARRIVED = 1e-8  # relative distance from the target that counts as there
@@ -88,12 +97,18 @@ def pump_down(
         np.full(state.index.size, np.inf), state.pressure.copy(),
         np.zeros(state.index.size, dtype=np.bool_),
     )  # fmt: skip
-    paths = paths_of(phase.speed, state.row_start // course.grid.count, state.pressure)
+    rows = state.row_start // course.grid.count
+    paths = paths_of(phase.speed, rows, state.pressure, state.target)
     points = fall(state, course, paths, trace=trace)
     points += approach(state, course, paths, trace=trace)
+    early = _before_law(state, course)
     for _ in range(_MAX_STEPS):
+        if early and not _before_law(state, course):
+            # the load was constant; from here on it has one law to the end
+            early = False
+            points += approach(state, course, paths, trace=trace)
         if trace:
-            points.append(_snapshot(state, result.time_s.size))
+            points.append(snapshot(state, course))
         _retire(state, result, course)
         if state.index.size == 0:
             return _with_curves(result, points) if trace else result
@@ -117,7 +132,7 @@ def _begin(
     if not (np.all(time >= 0.0) and 0.0 < horizon_s < np.inf):
         raise OutOfRange("A phase starts at clock zero or later; the horizon must be finite.")
     alpha, amplitude = _terms(load, volume)
-    course = Course(grid, phase.speed.speed_m3_s.ravel(), alpha, horizon_s)
+    course = Course(grid, phase.speed.speed_m3_s.ravel(), alpha, horizon_s, n)
     nothing = np.zeros(n)
     state = Rows(
         np.arange(n), rows * grid.count, factor / volume, spread(load.constant_pa_m3_s) / volume,
@@ -155,6 +170,11 @@ def _terms(load: GasLoad, volume: FloatArray) -> tuple[FloatArray, FloatArray]:
     return alpha, amplitude
 
 
+def _before_law(state: Rows, course: Course) -> bool:
+    """Say whether a load that will decay is still held for any candidate."""
+    return bool(course.alpha.any() and (state.time < LAW_START_S).any())
+
+
 def _retire(state: Rows, result: PhaseResult, course: Course) -> None:
     """Record the candidates that have ended; drop them once they are worth the moving."""
     there = state.pressure <= state.target * (1.0 + _ARRIVED)
@@ -177,14 +197,6 @@ def _retire(state: Rows, result: PhaseResult, course: Course) -> None:
     ended = np.count_nonzero(state.ended)
     if ended >= _WORTH_DROPPING * state.ended.size:
         state.drop_ended()
-
-
-def _snapshot(state: Rows, count: int) -> Point:
-    time, pressure = np.full(count, np.nan), np.full(count, np.nan)
-    under_way = ~state.ended
-    at = state.index[under_way]
-    time[at], pressure[at] = state.time[under_way], state.pressure[under_way]
-    return time, pressure
 
 
 def _with_curves(result: PhaseResult, points: list[Point]) -> PhaseResult:

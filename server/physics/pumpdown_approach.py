@@ -1,11 +1,6 @@
 """The end of a pump-down without steps, where the load changes slowly against the pumping.
 
-Near a target the pressure runs after the balance P(t) at which the pump would just carry the load.
-With S·p linear in p about the target, rising by λ·V, that balance is a series in 1/λ,
-
-    λ·P(t) = [Q − Q̇/λ + Q̈/λ² − …]/V  (less what S·p at the target is off from λ·V·p_target),
-
-the repeated integration by parts of the exact ∫ Q·e^(−λ·(t − s)) ds [BENDER-1978, ch. 6]. The
+Near a target the pressure runs after the balance P(t) of pump and load (``pumpdown_balance``). The
 distance d = p − P then falls at a rate that hardly changes, λ where S is constant:
 
     d ln d/dt = −[S(p)·p/V − λ·P]/d.
@@ -18,32 +13,37 @@ enough the candidate is left to be stepped.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from server.physics.arrays import BoolArray, FloatArray, IntArray
-from server.physics.outgassing import HOUR_S, LAW_START_S
+from server.physics.outgassing import LAW_START_S
+from server.physics.pumpdown_balance import Ways
 from server.physics.pumpdown_fall import CURVE_STRIDE
 from server.physics.pumpdown_paths import Paths, node_above, node_below
 from server.physics.pumpdown_step import Course, Point, Rows, speed_per_volume, spread
+from server.physics.quadrature import Rule, kronrod
 
-_SLOW = 12.0
-"""Time constants 1/λ since the start of pumping from which on the series holds: the first term
-left out is 120/30⁵, 5e-6 of the load, where it falls as 1/t."""
+_SLOW = 1.0
+"""Time constants 1/λ that must have passed on the clock; before, the series means nothing."""
 
-_CARRIES = 2.0
-"""What the pump takes over the load at the start at least: the pressure falls from there."""
+_EARLY = 15.0
+"""Time constants up to which what the series leaves out, 120/15⁵ of the load at most where it
+falls as 1/t, is counted on the way."""
 
 _NEAREST = 0.02
 """Share of the target down to which the distance is integrated; from there it falls at rate λ."""
 
-_SLOWEST = 0.01
-"""Least rate over λ that is believed; less stands where S·p is far from linear below the start."""
+_MOST_SLOW = 100.0
+"""λ over the slowest rate that is believed; slower ones stand where S·p is far from linear."""
 
-_GOOD_INTEGRAL = 5e-3
-"""Share of the length by which seven points and three may differ: the seven are far better."""
+_SURE, _GOOD_ENOUGH = 3e-3, 5e-3
+"""Share of the length by which seven points and three may differ, the seven being far better:
+beyond the first more points are taken, beyond the second steps."""
+
+_HOPELESS = 0.12
+"""Share from which on more points are no help: the speed leaps, as where a booster cuts in."""
 
 _EVEN = 1e-4
 """Share of the length by which the load's change on the way may be off before it is worked out."""
@@ -54,61 +54,15 @@ is the last."""
 
 _MOST_ROUNDS = 12
 
-_OUTER = np.array([0.9604912687080203, 0.7745966692414834, 0.4342437493468026])
-_OF_OUTER = np.array([0.10465622602646727, 0.26848808986833345, 0.40139741477596222])
-_PLACES = 0.5 + 0.5 * np.concatenate([-_OUTER, [0.0], _OUTER[::-1]])[:, np.newaxis]
-"""Kronrod's seven points on 0 to 1, Gauss's three among them [PIESSENS-1983]."""
-_SEVEN = 0.5 * np.concatenate([_OF_OUTER, [0.45091653865847414], _OF_OUTER[::-1]])
-_THREE = np.array([0.0, 5.0, 0.0, 8.0, 0.0, 5.0, 0.0]) / 18.0
+_BEHIND = 0.2
+"""Share of the pressure by which it may be below its balance: so it is where the load began to
+decay a moment ago, and the distance soon dies out."""
 
+_FAR = 1.5
+"""Distance where the integral ends over that at the target beyond which it is taken further."""
 
-@dataclass(frozen=True)
-class _Ways:
-    """The ways of n candidates to their targets; loads and speeds per volume, as in ``Rows``."""
-
-    row_start: IntArray
-    scale: FloatArray
-    constant: FloatArray
-    amplitude: FloatArray
-    time: FloatArray
-    """Clock at the start."""
-    target: FloatArray
-    carried: FloatArray
-    """S·p at the target."""
-    rate: FloatArray
-    """λ: its rise with p there."""
-
-    def only(self, chosen: IntArray) -> _Ways:
-        """Return some of the ways, in rising order."""
-        if chosen.size == self.time.size:
-            return self
-        return _Ways(*(value[..., chosen] for value in vars(self).values()))
-
-    def gap(self, time: FloatArray, course: Course) -> tuple[FloatArray, FloatArray]:
-        """Target less balance at each clock, and its rise with the clock."""
-        total, falling = np.zeros((2, *time.shape))
-        total += self.constant
-        # up to the start of the law the load is constant
-        constants = (time >= LAW_START_S) / (self.rate * np.maximum(time, LAW_START_S))
-        ln_hours = np.log(np.maximum(time, LAW_START_S) * (1.0 / HOUR_S))
-        for exponent, amplitude in zip(course.alpha.tolist(), self.amplitude, strict=True):
-            term = np.exp(ln_hours * -exponent)
-            term *= amplitude
-            total += term
-            # the k-th derivative of t^−α brings another (α + k)/t
-            series = (exponent + 3.0) * constants
-            for k in (2.0, 1.0):
-                series += 1.0
-                series *= constants
-                series *= exponent + k
-            series += 1.0
-            series *= exponent
-            series *= term
-            falling += series
-        falling *= constants
-        total += falling
-        gap: FloatArray = (self.carried - total) / self.rate
-        return gap, falling
+_PANELS = 4
+"""Panels of the integral where one is not sure: near an ultimate pressure S bends at every node."""
 
 
 def approach(state: Rows, course: Course, paths: Paths, *, trace: bool = False) -> list[Point]:
@@ -132,27 +86,27 @@ def approach(state: Rows, course: Course, paths: Paths, *, trace: bool = False) 
     """
     under_way = state.pressure > state.target
     under_way &= (state.time < course.horizon_s) & (state.value > 0.0)
-    under_way &= state.value * state.pressure >= _CARRIES * state.load
+    under_way &= state.value * state.pressure > state.load
     rows = np.flatnonzero(under_way)
     if rows.size == 0:
         return []
     part = state.only(rows)
-    clock = _clocks(part, course, paths)
     points: list[Point] = []
     if trace:
-        on_way, known = _points(part, course, paths)
-        clock[~known] = np.nan
-        points = spread(on_way, rows, state)
+        on_way, clock = _traced(part, course, paths)
+        points = spread(on_way, rows, state, course)
+    else:
+        clock = _clocks(part, course, paths)
     there = np.isfinite(clock)
-    state.time[rows] = np.where(there, clock, part.time)
-    state.pressure[rows] = np.where(there, part.target, part.pressure)
+    state.time[rows[there]] = clock[there]
+    state.pressure[rows[there]] = part.target[there]
     return points
 
 
-def _points(part: Rows, course: Course, paths: Paths) -> tuple[list[Point], BoolArray]:
-    """Clocks and pressures at nodes on the way, and which candidates have them all.
+def _traced(part: Rows, course: Course, paths: Paths) -> tuple[list[Point], FloatArray]:
+    """Clocks and pressures at nodes on the way, and the clocks at the targets.
 
-    Each is a target of its own.
+    Each node is a target of its own; who misses two of them in a row is left to be stepped.
     """
     grid = course.grid
     lowest, highest = (
@@ -162,14 +116,17 @@ def _points(part: Rows, course: Course, paths: Paths) -> tuple[list[Point], Bool
     nodes = nodes[nodes % CURVE_STRIDE == 0]
     on_way = (nodes > lowest[:, np.newaxis] + _APART) & (nodes < highest[:, np.newaxis] - _APART)
     which, column = np.nonzero(on_way)
-    stops = part.only(which)
-    stops.target = grid.pressure_pa[nodes[column]]
-    found = np.full(on_way.shape, np.nan)
-    found[which, column] = _clocks(stops, course, paths)
-    known: BoolArray = (np.isfinite(found) | ~on_way).all(axis=1)
-    found[~known] = np.nan
-    pressure = np.where(np.isfinite(found), grid.pressure_pa[nodes], np.nan)
-    return list(zip(found.T, pressure.T, strict=True)), known
+    own = np.arange(part.time.size)
+    stops = part.only(np.concatenate([own, which]))
+    stops.target[own.size :] = grid.pressure_pa[nodes[column]]
+    found = _clocks(stops, course, paths)
+    clock, passed = found[: own.size], np.full(on_way.shape, np.nan)
+    passed[which, column] = found[own.size :]
+    missing = on_way & ~np.isfinite(passed)
+    known = np.isfinite(clock) & ~(missing[:, 1:] & missing[:, :-1]).any(axis=1)
+    clock[~known], passed[~known] = np.nan, np.nan
+    pressure = np.where(np.isfinite(passed), grid.pressure_pa[nodes], np.nan)
+    return list(zip(passed.T, pressure.T, strict=True)), clock
 
 
 _APART = 0.1
@@ -186,7 +143,7 @@ def _clocks(state: Rows, course: Course, paths: Paths) -> FloatArray:
     clock = np.full(state.time.size, np.nan)
     rows = np.flatnonzero(fit)
     if rows.size:
-        ways = _Ways(
+        ways = Ways(
             state.row_start, state.scale, state.constant, state.amplitude, state.time,
             state.target, value * state.target, rate,
         )  # fmt: skip
@@ -206,100 +163,161 @@ def _falls_on(state: Rows, course: Course, paths: Paths) -> BoolArray:
     return paths.rises(which, low, high) | (least * state.scale > state.load)
 
 
-def _arrivals(ways: _Ways, course: Course, start_pa: FloatArray) -> FloatArray:
-    gap, widens = ways.gap(ways.time, course)
-    apart = start_pa - ways.target + gap
-    # below its balance the pressure rises first
-    falls = apart > 0.0
-    apart = np.where(falls, apart, ways.target)
-    integral = _followed(ways, course, apart, (gap, widens))
-    origin = ways.time + integral.length
-    clock = np.maximum(origin, _balance_clock(ways, course, gap))
-    falls &= clock < course.horizon_s
-    clock[~falls] = ways.time[~falls]
-    clock, moves, sensitive = _settled(ways, course, (integral.near, origin), clock)
-    took = clock - ways.time
-    falls &= (moves <= _SETTLED * took) & (integral.unsure * sensitive <= _GOOD_INTEGRAL * took)
-    # one law of the load all the way
-    falls &= (ways.time >= LAW_START_S) | (clock <= LAW_START_S)
-    falls &= clock < course.horizon_s
-    return np.where(falls, clock, np.nan)
-
-
 @dataclass(frozen=True)
-class _Integral:
-    """How long n distances take to fall to where they are near."""
+class _Fall:
+    """How n distances fall: from how far apart to where they are near the one at the target."""
 
+    apart: FloatArray
     near: FloatArray
-    length: FloatArray
-    unsure: FloatArray
+    gap: FloatArray
+    """Target less balance at the start."""
+    widens: FloatArray
+    """How fast it grows there."""
 
-    def put(self, rows: IntArray, other: _Integral) -> None:
-        """Put others in the place of some."""
-        for name, value in vars(self).items():
-            value[rows] = getattr(other, name)
+    def only(self, chosen: IntArray) -> _Fall:
+        """Return some of them."""
+        return _Fall(*(value[chosen] for value in vars(self).values()))
 
 
-def _followed(
-    ways: _Ways, course: Course, apart: FloatArray, gap: tuple[FloatArray, FloatArray]
-) -> _Integral:
-    """Integrate d ln d over its rate, from apart to about where it is at the target."""
-    at_start, widens = gap
-    # the gap when the distance has fallen to the gap there is now
+def _arrivals(ways: Ways, course: Course, start_pa: FloatArray) -> FloatArray:
+    gap, widens, _ = ways.gap(ways.time, course)
+    apart = start_pa - ways.target + gap
+    # as near as that, on either side of its balance, it needs no integral
     least, most = _NEAREST * ways.target, ways.carried / ways.rate
-    quick = np.log(apart / np.maximum(at_start, least)) / ways.rate
-    near = np.clip(at_start + widens * quick, least, most)
-    span = np.log(apart / near)
-    # where S is constant the clock runs evenly, and what the load does meanwhile does not matter
-    wide = np.minimum(at_start + widens * span / ways.rate * (1.0 - _PLACES), most)
-    inverse, found = _integrated(ways, course, (near, span), wide)
-    uneven = np.abs(inverse * ways.rate - 1.0).max(axis=0)
-    found.unsure[:] += np.abs(found.length - span / ways.rate) * widens / near * uneven
-    left = np.flatnonzero(found.unsure > _EVEN * found.length)
-    for _ in range(_MOST_ROUNDS):
-        if left.size == 0:
-            break
-        part, way = ways.only(left), (near[left], span[left])
-        clock = part.time + way[1] * (_until() @ inverse[:, left])
-        wide = part.gap(np.minimum(clock, course.horizon_s), course)[0]
-        inverse[:, left], again = _integrated(part, course, way, wide)
-        moved = np.abs(again.length - found.length[left])
-        again.unsure[:] += moved
-        found.put(left, again)
-        left = left[moved > _EVEN * again.length]
+    close = apart <= least
+    falls = apart > -_BEHIND * start_pa
+    # at the target: about the gap when the distance has fallen to the gap there is now
+    quick = np.log(np.maximum(apart, least) / np.maximum(gap, least)) / ways.rate
+    near = np.where(close, apart, np.clip(gap + widens * quick, least, most))
+    fall = _Fall(apart, near, gap, widens)
+    # one law of the load all the way: what is held now will hardly be in time, and is stepped on
+    falls &= (ways.time >= LAW_START_S) | (ways.time + quick <= LAW_START_S)
+    earliest = _balance_clock(ways, course, gap)
+    falls &= earliest < course.horizon_s
+    found = np.full(falls.size, np.nan)
+    rows = np.flatnonzero(falls)
+    if rows.size:
+        found[rows] = _falling(ways.only(rows), course, fall.only(rows), earliest[rows])
     return found
 
 
-def _integrated(
-    ways: _Ways, course: Course, way: tuple[FloatArray, FloatArray], gap: FloatArray
-) -> tuple[FloatArray, _Integral]:
-    """Inverse rates at the points, shape (7, n), and their integral; the gap at each given."""
-    near, span = way
-    distance = near * np.exp(span * _PLACES)
+def _falling(ways: Ways, course: Course, fall: _Fall, earliest: FloatArray) -> FloatArray:
+    least = _NEAREST * ways.target
+    clock, sure, distance = _arrival(ways, course, fall, earliest)
+    near = np.maximum(distance, least)
+    left = np.flatnonzero(fall.near > _FAR * near)
+    if left.size:
+        nearer = replace(fall, near=near).only(left)
+        clock[left], sure[left], _ = _arrival(ways.only(left), course, nearer, earliest[left])
+    sure &= (ways.time >= LAW_START_S) | (clock <= LAW_START_S)
+    return np.where(sure & (clock < course.horizon_s), clock, np.nan)
+
+
+def _arrival(
+    ways: Ways, course: Course, fall: _Fall, earliest_s: FloatArray
+) -> tuple[FloatArray, BoolArray, FloatArray]:
+    """Clock at the target, whether it is good enough, and the distance then.
+
+    The root of near·e^(−λ·(t − origin)) = gap(t) by Newton's method; where d has died out it is not
+    before the balance has come down to the target.
+    """
+    length, unsure = _followed(ways, course, fall)
+    origin = ways.time + length
+    clock = np.maximum(origin, earliest_s)
+    moves, sensitive, distance = np.full((3, clock.size), np.inf)
+    left = np.arange(clock.size)
+    for _ in range(_MOST_ROUNDS):
+        part, time = ways.only(left), clock[left]
+        gap, widens, _ = part.gap(time, course)
+        exponent = np.minimum(part.rate * (origin[left] - time), _LONGEST)
+        fallen = fall.near[left] * np.exp(exponent)
+        closing = part.rate * fallen
+        total = np.maximum(closing + widens, _NOTHING)
+        step = (fallen - gap) / total
+        after = np.clip(time + step, part.time, course.horizon_s)
+        clock[left], moves[left], distance[left] = after, np.abs(step), fallen
+        sensitive[left] = closing / total
+        left = left[np.abs(step) > _SETTLED * (after - part.time)]
+        if left.size == 0:
+            break
+    took = clock - ways.time
+    sure = (moves <= _SETTLED * took) & (unsure * sensitive <= _GOOD_ENOUGH * took)
+    return clock, sure, distance
+
+
+def _followed(ways: Ways, course: Course, fall: _Fall) -> tuple[FloatArray, FloatArray]:
+    """How long the distances take to be near, and how sure that is not."""
+    length, unsure = np.zeros((2, ways.time.size))
+    rows = np.flatnonzero(fall.near != fall.apart)
+    if rows.size:
+        length[rows], unsure[rows] = _integral(ways.only(rows), course, fall.only(rows), kronrod(1))
+    left = np.flatnonzero((unsure > _SURE * length) & (unsure < _HOPELESS * length))
+    if left.size:
+        finer = _integral(ways.only(left), course, fall.only(left), kronrod(_PANELS))
+        length[left], unsure[left] = finer
+    return length, unsure
+
+
+def _integral(ways: Ways, course: Course, fall: _Fall, rule: Rule) -> tuple[FloatArray, FloatArray]:
+    """Integrate d ln d over its rate; the balance is read when each point is passed.
+
+    Where S is constant the clock runs evenly, and what the load does meanwhile does not matter.
+    Elsewhere the clocks are those of the integral before, until it stands.
+    """
+    span = np.log(fall.apart / fall.near)
+    evenly = span / ways.rate * (1.0 - rule.places)
+    gap = np.minimum(fall.gap + fall.widens * evenly, ways.carried / ways.rate)
+    inverse = _inverse_rate(ways, course, (fall.near, span * rule.places), gap)
+    length, unsure = _sums(span, inverse, rule)
+    uneven = np.abs(inverse * ways.rate - 1.0).max(axis=0)
+    off = np.abs(length - span / ways.rate) * fall.widens / fall.near * uneven
+    # a load that is held leaves nothing out
+    early = (ways.rate * ways.time < _EARLY) & (ways.time >= LAW_START_S)
+    left = np.flatnonzero((unsure + off > _EVEN * length) | early)
+    for _ in range(_MOST_ROUNDS):
+        if left.size == 0:
+            break
+        part, way = ways.only(left), span[left]
+        clock = part.time + way * (rule.until_one @ inverse[:, left])
+        gap, _, left_out = part.gap(np.minimum(clock, course.horizon_s), course)
+        place = fall.near[left], way * rule.places
+        inverse[:, left] = _inverse_rate(part, course, place, gap, left_out)
+        again, unsure[left] = _sums(way, inverse[:, left], rule)
+        moved = np.abs(again - length[left])
+        unsure[left] += moved
+        length[left] = again
+        left = left[moved > _EVEN * again]
+    slow = (inverse * ways.rate > 0.99 * _MOST_SLOW).any(axis=0)
+    return length, np.where(slow, unsure + length, unsure)
+
+
+def _sums(span: FloatArray, inverse: FloatArray, rule: Rule) -> tuple[FloatArray, FloatArray]:
+    length = span * (rule.weights @ inverse)
+    return length, np.abs(length - span * (rule.three @ inverse))
+
+
+def _inverse_rate(
+    ways: Ways,
+    course: Course,
+    place: tuple[FloatArray, FloatArray],
+    gap: FloatArray,
+    left_out: FloatArray | float = 0.0,
+) -> FloatArray:
+    """Return d over its fall at distances near·e^place, shape (points, n), and gaps given."""
+    near, ln_distance = place
+    distance = near * np.exp(ln_distance)
     pressure = distance - gap
     pressure += ways.target
     speed, _ = speed_per_volume(ways, course, np.maximum(pressure, course.grid.low_pa))
-    rate = speed * pressure
-    rate -= ways.carried
-    rate += ways.rate * gap
-    rate /= distance
-    least = _SLOWEST * ways.rate
-    slow = (rate < least).any(axis=0)
-    inverse: FloatArray = 1.0 / np.maximum(rate, least)
-    length = span * (_SEVEN @ inverse)
-    unsure = np.abs(length - span * (_THREE @ inverse))
-    return inverse, _Integral(near, length, np.where(slow, unsure + length, unsure))
+    falls = speed * pressure
+    falls -= ways.carried
+    falls += ways.rate * gap
+    falls -= left_out
+    distance /= np.maximum(falls, ways.rate / _MOST_SLOW * distance)
+    return distance
 
 
-@lru_cache(maxsize=1)
-def _until() -> FloatArray:
-    """Weights of the points for the integrals from each of them to the upper end."""
-    powers = np.arange(_PLACES.size)
-    ends = (1.0 - _PLACES ** (powers + 1)) / (powers + 1)
-    return np.asarray(ends @ np.linalg.inv(_PLACES**powers))
-
-
-def _balance_clock(ways: _Ways, course: Course, gap: FloatArray) -> FloatArray:
+def _balance_clock(ways: Ways, course: Course, gap: FloatArray) -> FloatArray:
     """Clock when the balance has come down to the target, by Newton's method in logarithms.
 
     The start where it is there already, inf where it does not come by the horizon. From the left
@@ -317,7 +335,7 @@ def _balance_clock(ways: _Ways, course: Course, gap: FloatArray) -> FloatArray:
         if left.size == 0:
             break
         part, time = ways.only(left), clock[left]
-        missing, widens = part.gap(time, course)
+        missing, widens, _ = part.gap(time, course)
         wanted = part.carried - part.constant
         load = wanted - part.rate * missing
         longer = np.log(load / wanted) * load / (widens * part.rate * time)
@@ -328,32 +346,6 @@ def _balance_clock(ways: _Ways, course: Course, gap: FloatArray) -> FloatArray:
 
 _LONGEST = 10.0
 """Of one such step, in ln t."""
-
-
-def _settled(
-    ways: _Ways, course: Course, fall: tuple[FloatArray, FloatArray], clock: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Clock at the target, the last step to it, and its change with the length that is integrated.
-
-    The root of near·e^(−λ·(t − origin)) = gap(t) by Newton's method.
-    """
-    near, origin = fall
-    start = ways.time
-    moves, sensitive = np.full_like(clock, np.inf), np.ones_like(clock)
-    left = np.arange(clock.size)
-    for _ in range(_MOST_ROUNDS):
-        part, time = ways.only(left), clock[left]
-        gap, widens = part.gap(time, course)
-        fallen = near[left] * np.exp(np.minimum(part.rate * (origin[left] - time), _LONGEST))
-        closing = part.rate * fallen
-        total = np.maximum(closing + widens, _NOTHING)
-        step = (fallen - gap) / total
-        after = np.maximum(time + step, start[left])
-        clock[left], moves[left], sensitive[left] = after, np.abs(step), closing / total
-        left = left[np.abs(step) > _SETTLED * (after - start[left])]
-        if left.size == 0:
-            break
-    return clock, moves, sensitive
 
 
 _NOTHING = 1e-200

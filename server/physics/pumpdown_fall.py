@@ -73,7 +73,7 @@ def fall(state: Rows, course: Course, paths: Paths, *, trace: bool = False) -> l
     down = _Down(paths, part, course, way, np.where(arrives, at_target, 0.0)[rows])
     # what takes longer than the horizon is followed to its end there
     in_time = down.end_s < course.horizon_s
-    points = spread(down.points(in_time), rows, state) if trace else []
+    points = spread(down.points(in_time), rows, state, course) if trace else []
     state.time[rows] = np.where(in_time, down.end_s, part.time)
     state.pressure[rows] = np.where(in_time, down.end_pa, part.pressure)
     # what has arrived is asked no more
@@ -104,7 +104,7 @@ class _Down:
         ends = np.where(goes_on, state.target, paths.grid.pressure_pa[self.last])
         speed = paths.speed.ravel().take(self.which * paths.grid.count + self.last)
         slowest = np.where(goes_on, at_target / state.scale, speed)
-        after = paths.part(self.which, End(ends, slowest, self.last))
+        after = [-part for part in paths.part(self.which, End(ends, slowest, self.last))]
         self.end_s = self.clock_at(self.last, after)
         self.end_pa: FloatArray = ends
 

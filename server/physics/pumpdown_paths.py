@@ -22,7 +22,7 @@ from server.physics.speedtable import LogGrid, SpeedTable
 
 @dataclass(frozen=True)
 class End:
-    """An end of n ways: its pressure [Pa], the speed there and the nearest node within the way."""
+    """An end of n ways: its pressure [Pa], the speed there, and a node that bounds its cell."""
 
     pressure: FloatArray
     speed: FloatArray
@@ -44,8 +44,8 @@ class Paths:
     """Least S·p from each node up to the highest start."""
     place: IntArray
     """Which of the m each row of the table is, −1 for the others."""
-    below: BoolArray
-    """Cells below the highest start, shape (m, nodes − 1)."""
+    counts: BoolArray
+    """Cells on a way, shape (m, nodes − 1): from the lowest end of all to each highest start."""
 
     def lowest_node(self, rows: IntArray, carried: FloatArray) -> IntArray:
         """Return the lowest node above which a pump takes so much all the way up.
@@ -88,7 +88,7 @@ class Paths:
             self.part(rows, upper), self.between(rows, upper.node, lower.node),
             self.part(rows, lower), strict=True,
         )  # fmt: skip
-        return [above + along + below for above, along, below in parts]
+        return [above + along - below for above, along, below in parts]
 
     def between(self, rows: IntArray, high: IntArray, low: IntArray) -> list[FloatArray]:
         """Return the sums between two nodes.
@@ -104,24 +104,22 @@ class Paths:
         return [one.take(start + low) - one.take(start + high) for one in self._sums]
 
     def part(self, rows: IntArray, end: End) -> list[FloatArray]:
-        """Return the sums over the part of a cell between an end and its node.
+        """Return the sums over the part of a cell from a node up to an end; less than 0 if down.
 
         Parameters
         ----------
         rows : array of int, shape (n,)
             Which of the m rows. [-]
         end : End
-            On either side of its node. [-]
+            Within a cell of its node. [-]
         """
         node = self.grid.pressure_pa[end.node]
         speed = self.speed.ravel().take(rows * self.grid.count + end.node)
         mean = mean_inverse(speed, end.speed)
-        one, other = 1.0 / node, 1.0 / end.pressure
-        per_load = np.abs(one - other)
-        per_load *= mean * mean
-        return [
-            mean * np.abs(np.log(node * other)), per_load, per_load * mean * (0.5 * (one + other)),
-        ]  # fmt: skip
+        at_node, at_end = 1.0 / node, 1.0 / end.pressure
+        per_load = mean * mean * (at_node - at_end)
+        square = per_load * mean * (0.5 * (at_node + at_end))
+        return [mean * np.log(end.pressure * at_node), per_load, square]
 
     def lag(self, rows: IntArray, high: IntArray, low: IntArray) -> FloatArray:
         """Return ∫ a db between two nodes, a and b the sums for k = 0 and 1 from the upper one.
@@ -158,7 +156,10 @@ class Paths:
     @cached_property
     def _cells(self) -> list[FloatArray]:
         inverse = 1.0 / self.grid.pressure_pa
-        mean = np.where(self.below, mean_inverse(self.speed[:, :-1], self.speed[:, 1:]), 0.0)
+        mean = np.zeros(self.counts.shape)
+        mean[self.counts] = mean_inverse(
+            self.speed[:, :-1][self.counts], self.speed[:, 1:][self.counts]
+        )
         per_load = mean * mean * -np.diff(inverse)
         return [
             mean * self.grid.step,
@@ -178,7 +179,7 @@ class Paths:
         return _from_top(middle * self._cells[1]).ravel()
 
 
-def paths_of(table: SpeedTable, rows: IntArray, start_pa: FloatArray) -> Paths:
+def paths_of(table: SpeedTable, rows: IntArray, start_pa: FloatArray, end_pa: FloatArray) -> Paths:
     """Return the sums along the rows of a table that are used.
 
     Parameters
@@ -189,6 +190,8 @@ def paths_of(table: SpeedTable, rows: IntArray, start_pa: FloatArray) -> Paths:
         Row of each way. [-]
     start_pa : array, shape (n,)
         Where each way begins, at the highest. [Pa]
+    end_pa : array, shape (n,)
+        Where each ends, at the lowest. [Pa]
     """
     grid = table.grid
     used = np.flatnonzero(np.bincount(rows))
@@ -200,7 +203,9 @@ def paths_of(table: SpeedTable, rows: IntArray, start_pa: FloatArray) -> Paths:
     speed = table.speed_m3_s[used]
     carried = np.where(below, speed * grid.pressure_pa, np.inf)
     least = np.minimum.accumulate(carried[:, ::-1], axis=1)[:, ::-1]
-    return Paths(grid, speed, np.ascontiguousarray(least), place, below[:, 1:])
+    lowest = max(int(node_above(grid, end_pa.min(initial=grid.high_pa))) - 1, 0)
+    counts = below[:, 1:] & (np.arange(grid.count - 1) >= lowest)
+    return Paths(grid, speed, np.ascontiguousarray(least), place, counts)
 
 
 def node_below(grid: LogGrid, pressure_pa: FloatArray) -> IntArray:

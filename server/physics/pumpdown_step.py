@@ -88,6 +88,8 @@ class Course:
     alpha: FloatArray
     """Exponents of the decaying terms, each once."""
     horizon_s: float
+    count: int
+    """How many candidates there are, those that have ended included."""
 
     @property
     def clock_share(self) -> float:
@@ -99,8 +101,25 @@ Point = tuple[FloatArray, FloatArray]
 """Clock [s] and pressure [Pa] of every candidate, NaN for those that are not there."""
 
 
-def spread(points: list[Point], rows: IntArray, state: Rows) -> list[Point]:
-    """Return points of some of the candidates as points of all, after the state of all.
+def snapshot(state: Rows, course: Course) -> Point:
+    """Return where the candidates are that are under way.
+
+    Parameters
+    ----------
+    state : Rows
+        Candidates, or those of them that are left. [-]
+    course : Course
+        What they have in common. [-]
+    """
+    time, pressure = np.full((2, course.count), np.nan)
+    under_way = ~state.ended
+    at = state.index[under_way]
+    time[at], pressure[at] = state.time[under_way], state.pressure[under_way]
+    return time, pressure
+
+
+def spread(points: list[Point], rows: IntArray, state: Rows, course: Course) -> list[Point]:
+    """Return points of some of the candidates as points of all, after where all of them are.
 
     Parameters
     ----------
@@ -110,11 +129,13 @@ def spread(points: list[Point], rows: IntArray, state: Rows) -> list[Point]:
         Which ones. [-]
     state : Rows
         Where all of them are before. [-]
+    course : Course
+        What they have in common. [-]
     """
-    found = [(state.time.copy(), state.pressure.copy())]
+    found, at = [snapshot(state, course)], state.index[rows]
     for clock, pressure in points:
-        all_clocks, all_pressures = np.full((2, state.time.size), np.nan)
-        all_clocks[rows], all_pressures[rows] = clock, pressure
+        all_clocks, all_pressures = np.full((2, course.count), np.nan)
+        all_clocks[at], all_pressures[at] = clock, pressure
         found.append((all_clocks, all_pressures))
     return found
 

@@ -25,7 +25,6 @@ from server.fit.candidates import Field
 from server.fit.costs import Purse
 from server.fit.evacuation import crossover_pressure_pa
 from server.fit.evaluation import How, judge
-from server.fit.margins import TIMED_MARGINS
 from server.fit.results import MarginKey
 from server.fit.thresholds import RULES
 from tests.fit.engine_cases import (
@@ -350,8 +349,6 @@ def test_a_stack_is_judged_alike_alone_and_in_its_field(base: dict[str, Any]) ->
         one = stack_of(alone, 0, 0)
         for key in stack.judged.ledgers:
             in_field = stack.ratio(key)
-            # the steps of a pump-down hang on who is followed with it: a few millionths of its time
-            within = 1e-5 if key in TIMED_MARGINS else 1e-9
-            assert one.ratio(key) == pytest.approx(in_field, rel=within, nan_ok=True), one.skus
+            assert one.ratio(key) == pytest.approx(in_field, rel=1e-9, nan_ok=True), one.skus
         checked += 1
     assert checked >= 20
