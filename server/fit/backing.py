@@ -232,6 +232,12 @@ class BacksAtWork:
         return self.held.key
 
     @cached_property
+    def _held_at(self) -> Hashable:
+        """What is held at which back; walls are numbered anew for every set of backs."""
+        of = self.tables.walls.of
+        return tuple((gas, held[of].tobytes()) for gas, held in self.held.holds.items())
+
+    @cached_property
     def over_pa(self) -> FloatArray:
         """Pressure over the vapours that each back's trap holds, shape (backs,)."""
         return self.held.over_pa[self.tables.walls.of]
@@ -262,7 +268,7 @@ class BacksAtWork:
                 found[row] = cold_surface_speed(trap, gas)
             return found
 
-        return tables.shared(sets, speeds, "working inlet", self.key)
+        return tables.shared(sets, speeds, "working inlet", self._held_at)
 
     @cached_property
     def chamber(self) -> SharedSpeeds:
@@ -287,7 +293,7 @@ class BacksAtWork:
             return reached
 
         line = tables.requirements.rough_line
-        return tables.shared(groups, through, "working chamber", line, self.key)
+        return tables.shared(groups, through, "working chamber", line, self._held_at)
 
     def only(self, backs: IntArray, tables: BackTables) -> BacksAtWork:
         """Return the same for some of the backs, with their tables; what is made is kept."""

@@ -67,6 +67,7 @@ def second_half(trap: Trap, pump_bore_m: float, gas: str) -> FloatArray:
 
 
 _NO_RESISTANCE_S_M3 = 1e-9
+"""Least resistance of a second half: a wide trap leads straight into a narrow pump's opening."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ class AtWalls:
     """Pressure over all vapours that each wall holds. [Pa]"""
 
     def standing_pa(self, gas: str) -> FloatArray:
-        """Pressure of one vapour over each wall that holds it, else 0."""
+        """Return the pressure of one vapour over each wall that holds it, else 0."""
         return self.standing.get(gas, np.zeros_like(self.over_pa))
 
     @property
@@ -164,8 +165,9 @@ class ColdWalls:
         drawn = {gas: self._drawn_alone(gas) for gas in doubtful}
         noticed = np.zeros(len(self.traps), dtype=np.bool_)
         for gas, beyond in doubtful.items():
-            most = self.over_pa(gas) * self.speeds[gas].speed_m3_s.max(axis=1)[self.rows]
-            noticed |= beyond & (most > UNNOTICED * load[gas])
+            over = np.where(beyond, self.over_pa(gas), 0.0)
+            most = over * self.speeds[gas].speed_m3_s.max(axis=1)[self.rows]
+            noticed |= most > UNNOTICED * load[gas]
         rows = np.flatnonzero(noticed)
         if not rows.size:
             return drawn
@@ -207,7 +209,7 @@ class ColdWalls:
         return np.clip(at, GRID.low_pa, GRID.high_pa), found.exists
 
     def _towards_pump(self, gas: str, rows: IntArray, at_pa: FloatArray) -> FloatArray:
-        """Speed at some walls towards their pumps, through half a trap, at a pressure."""
+        """Return the speed at some walls towards their pumps, through half a trap."""
         way, way_of = self._ways(gas, rows)
         half = lookup(SpeedTable(GRID, way.conductance_m3_s), way_of, at_pa)
         speed = lookup(self.speeds[gas], self.rows[rows], at_pa)

@@ -209,28 +209,6 @@ def _solid_pa(model: SaturationModel, temperature_k: FloatArray) -> FloatArray:
     return floats(model.triple_pa * np.exp(-slope_k * (1.0 / temperature_k - 1.0 / model.triple_k)))
 
 
-def trap_passes_pa(
-    substance: str, inlet_partial_pa: ArrayLike, trap_temperature_k: ArrayLike
-) -> FloatArray:
-    """Return the partial pressure that a cold trap lets through.
-
-    The smaller of what arrives and saturation at the trap; a trap deep enough that every molecule
-    meets a cold wall is assumed.
-
-    Parameters
-    ----------
-    substance : str
-        Key of the substance. [-]
-    inlet_partial_pa : array
-        Partial pressure that arrives. [Pa]
-    trap_temperature_k : array
-        Temperature of the cold surface. [K]
-    """
-    return np.minimum(
-        floats(inlet_partial_pa), saturation_pressure_pa(substance, trap_temperature_k)
-    )
-
-
 def time_to_defrost_s(capacity_kg: ArrayLike, caught_kg_s: ArrayLike) -> FloatArray:
     """Return how long a trap or condenser takes vapour until it must be defrosted; inf at rate 0.
 

@@ -29,7 +29,8 @@ _FORMULAS: Mapping[MarginKey, str] = {
     MarginKey.INLET: "largest continuous inlet pressure ÷ p_in",
     MarginKey.CROSSOVER: "p_limit ÷ p_floor; 0 where target and process lie above p_limit",
     MarginKey.PUMP_DOWN: "time allowed ÷ pump-down time",
-    MarginKey.VAPOUR: "1 ÷ Σ ṁ/ṁ_alone over the vapours: ṁ_trap where a trap holds it, else ṁ_W; "
+    MarginKey.VAPOUR: "1 ÷ the fullest of traps and pump, over the vapours: Σ ṁ_held/ṁ_trap at "
+    "each trap, Σ ṁ_passes/ṁ_W at the pump; "
     "or what can be drawn from wet goods ÷ what the drying time asks for, if that is less",
     MarginKey.DUTY: "shift ÷ (t_first + (n − 1)·t_later), fewer cycles than one a day: all shifts "
     "between two ÷ t_first; or life of a capture pump ÷ life wanted, if that is worse",
