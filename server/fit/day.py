@@ -7,6 +7,7 @@ a short venting filled in part. Here they are put together with what the pumps n
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,28 +46,38 @@ from server.fit.venting import refilled_by_venting
 from server.units import Dimension, format_quantity
 
 
-def day_of(spot: Spot, pump_down: PumpDown) -> Day | None:
-    """Return a working day of a stack.
+def days_of(spots: Sequence[Spot], pump_downs: Sequence[PumpDown]) -> list[Day | None]:
+    """Return a working day of each of several stacks.
 
     Parameters
     ----------
-    spot : Spot
-        The stack.
-    pump_down : PumpDown
-        Its first and later pump-downs.
+    spots : sequence of Spot
+        The stacks.
+    pump_downs : sequence of PumpDown
+        First and later pump-downs of each.
 
     Returns
     -------
-    Day or None
+    list of Day or None
         None where the target is never reached: there is no cycle to repeat.
     """
-    if not (math.isfinite(pump_down.time_s) and pump_down.phases):
-        return None
+    found: list[Day | None] = [None] * len(spots)
+    for judged in {id(spot.judged): spot.judged for spot in spots}.values():
+        places = [
+            place
+            for place, (spot, course) in enumerate(zip(spots, pump_downs, strict=True))
+            if spot.judged is judged and math.isfinite(course.time_s) and course.phases
+        ]
+        own = [(spots[place], pump_downs[place]) for place in places]
+        for place, (spot, course), cycles in zip(places, own, _cycles_of(own), strict=True):
+            if math.isfinite(cycles.foreline_s) and math.isfinite(cycles.first_s):
+                found[place] = _day_of(spot, course, cycles)
+    return found
+
+
+def _day_of(spot: Spot, pump_down: PumpDown, cycles: _Cycles) -> Day:
     asked, phases = spot.judged.case.requirements, pump_down.phases
     duty, habits = asked.duty, habits_of(spot.front, asked)
-    cycles = _cycles_of(spot, pump_down)
-    if not (math.isfinite(cycles.foreline_s) and math.isfinite(cycles.first_s)):
-        return None
     warm = cycle(phases, habits, duty, cycles.rough_s)
     first = from_cold(warm, habits, cycles.foreline_s) if cycles.from_cold else warm
     later = cycle(pump_down.later_phases or phases, habits, duty, cycles.later_rough_s)
@@ -116,25 +127,36 @@ class _Cycles:
     needed_s: float
 
 
-def _cycles_of(spot: Spot, pump_down: PumpDown) -> _Cycles:
-    days, place = spot.judged.days, spot.place
-    start, needs, duty = days.start.only(place), days.needs, days.case.requirements.duty
-    first, later = pump_down.phases, pump_down.later_phases or pump_down.phases
-    rough, again = (np.array([spans[0].end_s - spans[0].start_s]) for spans in (first, later))
-    later_s = needs.later_s[place]
-    if not duty.repeats:
-        later_s = start.later_cycle_s(again, np.array([later[-1].end_s]), duty)
-    return _Cycles(
-        from_cold=bool(start.from_cold[0]),
-        foreline_s=float(start.foreline_s[0]),
-        rough_s=float(start.roughing_s(rough)[0]),
-        later_rough_s=float(start.roughing_s(again)[0]),
-        longest_rough_s=float(max(rough[0], again[0])),
-        rest_s=float(first[-1].end_s - first[0].end_s),
-        first_s=float(needs.first_s[place][0]),
-        later_s=float(later_s[0]),
-        needed_s=float(needs.needed_s[place][0]),
+def _cycles_of(stacks: Sequence[tuple[Spot, PumpDown]]) -> list[_Cycles]:
+    """Return the cycles of stacks of one field with their pump-downs."""
+    if not stacks:
+        return []
+    days = stacks[0][0].judged.days
+    places = np.concatenate([spot.place for spot, _ in stacks])
+    start, needs, duty = days.start.only(places), days.needs, days.case.requirements.duty
+    firsts = [course.phases for _, course in stacks]
+    laters = [course.later_phases or course.phases for _, course in stacks]
+    rough, again = (
+        np.array([phases[0].end_s - phases[0].start_s for phases in courses])
+        for courses in (firsts, laters)
     )
+    later_s = needs.later_s[places]
+    if not duty.repeats:
+        ends = np.array([phases[-1].end_s for phases in laters])
+        later_s = start.later_cycle_s(again, ends, duty)
+    columns = (
+        start.from_cold,
+        start.foreline_s,
+        start.roughing_s(rough),
+        start.roughing_s(again),
+        np.maximum(rough, again),
+        np.array([phases[-1].end_s - phases[0].end_s for phases in firsts]),
+        needs.first_s[places],
+        later_s,
+        needs.needed_s[places],
+    )
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    return [_Cycles(*row) for row in rows]
 
 
 def _stop_of(spot: Spot, habits: Habits) -> Stop:

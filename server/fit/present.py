@@ -13,7 +13,8 @@ from server.catalog.items import Item, Pump, Trap, VapourPump
 from server.fit.candidates import Combination
 from server.fit.costs import Purse
 from server.fit.course import Outlook
-from server.fit.day import day_of
+from server.fit.day import days_of
+from server.fit.day_results import Day
 from server.fit.drying_shown import drying_of
 from server.fit.evaluation import YES_OR_NO
 from server.fit.explain import Spot, margins_of
@@ -52,11 +53,12 @@ def present_together(
     outlooks : sequence of Outlook
         How each pumps down.
     """
-    shown = zip(benches_of(spots, purse), outlooks, strict=True)
-    return tuple(_present(bench, rank, outlook) for rank, (bench, outlook) in enumerate(shown, 1))
+    days = days_of(spots, [outlook.pump_down for outlook in outlooks])
+    shown = zip(benches_of(spots, purse), outlooks, days, strict=True)
+    return tuple(_present(rank, *stack) for rank, stack in enumerate(shown, 1))
 
 
-def _present(bench: Bench, rank: int, outlook: Outlook) -> StackAdvice:
+def _present(rank: int, bench: Bench, outlook: Outlook, day: Day | None) -> StackAdvice:
     spot, purse, pump_down = bench.spot, bench.purse, outlook.pump_down
     margins, cost = margins_of(spot), cost_of(spot, purse)
     judged = spot.judged
@@ -67,7 +69,6 @@ def _present(bench: Bench, rank: int, outlook: Outlook) -> StackAdvice:
     graded = [margin for margin in margins if margin.key not in YES_OR_NO or margin.ratio < 1.0]
     drying = drying_of(spot)
     weakest = min(graded, key=lambda margin: margin.ratio / margin.threshold, default=None)
-    day = day_of(spot, pump_down)
     return StackAdvice(
         rank=rank,
         verdict=verdict,

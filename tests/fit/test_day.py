@@ -15,7 +15,7 @@ from scipy.integrate import solve_ivp
 
 from server.fit.choice import StackChoice
 from server.fit.course import pump_downs
-from server.fit.day import day_of
+from server.fit.day import days_of
 from server.fit.day_results import Day, DayPhase, Overnight, PumpState
 from server.fit.explain import Spot
 from server.fit.foreline_hold import MOST_PAUSES
@@ -115,7 +115,7 @@ def made(spot: Spot, course: PumpDown) -> Day:
         later_s=np.array([later]),
     )
     followed = replace(judged.days, evacuation=found)
-    day = day_of(replace(spot, judged=replace(judged, days=followed)), course)
+    (day,) = days_of([replace(spot, judged=replace(judged, days=followed))], [course])
     assert day is not None
     return day
 
@@ -352,10 +352,10 @@ def test_a_demo_stacks_later_cycles_are_never_slower(kind: str) -> None:
     if math.isfinite(down.time_s):
         assert down.later_phases[-1].end_s == pytest.approx(down.later_time_s)
     # roughing that ends within two per cent of where it comes to rest counts as never getting there
-    day = day_of(demo_spot(kind), down)
+    (day,) = days_of([demo_spot(kind)], [down])
     assert (day is not None) == math.isfinite(float(demo_spot(kind).judged.time_s[0, 0]))
 
 
 def test_a_target_that_is_never_reached_has_no_day() -> None:
     never = replace(a_course((300.0, 60.0), (300.0, 60.0)), time_s=math.inf)
-    assert day_of(demo_spot("jet"), never) is None
+    assert days_of([demo_spot("jet")], [never]) == [None]
