@@ -12,6 +12,9 @@ from server.fit.remedies.matters import Change
 BAND = 0.004
 """A margin at most this far (in ln) above its threshold counts as at it."""
 
+NO_BAND = -1.0
+"""A bracket is narrowed to the last step, whatever its passing end comes to."""
+
 STEP = 1e-5
 """Where a margin jumps or all but jumps, the value is found to this share of itself."""
 
@@ -19,6 +22,7 @@ BOLD_TRIES = 2
 """So many values are tried towards the far end before the far end itself."""
 
 _FAR = math.log(1e4)
+"""Beyond it a gap tells only on which side of the threshold a margin lies."""
 
 Gap = Callable[[float], float]
 """How far (in ln) a margin lies above its threshold at a value; below zero: below it."""
@@ -93,12 +97,14 @@ def _passing(judged: _Try, bounded: _Try, start: float, end: float) -> _Tried | 
         return None
     begin = judged(start)
     if now.gap < 0.0 and not begin.tells:
-        ends = _bracket(bounded, now, end, band=0.0)
+        ends = _bracket(bounded, now, end, NO_BAND)
         if ends is None:
             return None
         begin = judged(ends[1].place)
         if begin.gap >= 0.0:
             return _narrowed(judged, _Tried(ends[0].place, -_FAR), begin, BAND)[1]
+        if begin.place == end:
+            return None
     found = _bracket(judged, begin, end, BAND)
     return None if found is None else found[1]
 
@@ -107,25 +113,25 @@ def _bracket(
     try_at: _Try, failing: _Tried, end: float, band: float
 ) -> tuple[_Tried, _Tried] | None:
     """Return a failing and a passing value with the threshold between them; None without one."""
-    ahead: float | None = failing.place + math.copysign(
-        band / 2.0 - failing.gap, end - failing.place
-    )
+    aim = max(band, 0.0) / 2.0
+    ahead: float | None = failing.place + math.copysign(aim - failing.gap, end - failing.place)
     for _ in range(BOLD_TRIES):
         if ahead is None or not 0.0 < (ahead - failing.place) / (end - failing.place) < 1.0:
             break
         bold = try_at(ahead)
         if bold.gap >= 0.0:
             return _narrowed(try_at, failing, bold, band)
-        ahead, failing = _meeting(failing, bold, band / 2.0), bold
+        ahead, failing = _meeting(failing, bold, aim), bold
     last = try_at(end)
     return _narrowed(try_at, failing, last, band) if last.gap >= 0.0 else None
 
 
 def _narrowed(try_at: _Try, failing: _Tried, passing: _Tried, band: float) -> tuple[_Tried, _Tried]:
     """Narrow a bracket until its passing end is in the band, or the function jumps in it."""
+    aim = max(band, 0.0) / 2.0
     before, tried, slow = failing, passing, 0
     while passing.gap > band and (width := abs(passing.place - failing.place)) > STEP:
-        ahead = None if slow >= _PATIENCE else _meeting(before, tried, band / 2.0)
+        ahead = None if slow >= _PATIENCE else _meeting(before, tried, aim)
         share = 0.5
         if ahead is not None:
             least = min(0.9 * STEP / width, 0.5)

@@ -111,3 +111,32 @@ def test_what_goes_in_proportion_is_found_at_the_first_try(
     assert smallest(a_change(1.0, math.exp(math.copysign(ln_room, power))), gap_at, unbounded)
     assert len(tries) == 2
     assert tries[0] == 1.0
+
+
+@given(
+    root=st.floats(1.05, 900.0), power=st.sampled_from([0.3, 1.0, 2.5]), beyond=st.floats(0.0, 0.02)
+)
+def test_where_a_bound_fails_nothing_is_judged_but_the_present_value(
+    root: float, power: float, beyond: float
+) -> None:
+    """The margin jumps where its bound ends, or a little beyond."""
+    jump, judged = root * (1.0 + beyond), list[float]()
+
+    def gap_at(value: float) -> float:
+        judged.append(value)
+        return gap_of(0.0 if value < jump else 3.0)
+
+    def bound_at(value: float) -> float:
+        return power * math.log(value / root)
+
+    found = smallest(a_change(1.0, 1000.0), gap_at, bound_at)
+    assert found is not None
+    assert jump <= found <= jump * 1.001
+    assert all(value >= root * (1.0 - 1e-4) for value in judged[1:])
+
+
+def test_a_margin_that_fails_where_its_bound_passes_at_last_has_no_remedy() -> None:
+    def bound_at(value: float) -> float:
+        return -1.0 if value < 1000.0 else 0.0
+
+    assert smallest(a_change(1.0, 1000.0), lambda _value: gap_of(0.0), bound_at) is None
