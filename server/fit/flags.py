@@ -97,7 +97,10 @@ def _pump_flags(spot: Spot) -> list[str]:
             "time counts from a hot, backed pump behind its closed isolation valve."
         )
     if front is not None and isinstance(front.pump, TurboPump):
-        flags.append("The chamber is roughed through the turbomolecular pump while it runs up.")
+        flags.append(
+            "The chamber is roughed through the turbomolecular pump while it runs up; the time this "
+            "takes is reckoned through the roughing line that was stated or assumed."
+        )
     if front is not None and front.pump.cooling is Cooling.WATER:
         flags.append(f"{front.pump.name} needs cooling water whenever it is warm.")
     oily = back.backing.kind in OIL_SEALED_KINDS and back.trap is None

@@ -162,7 +162,10 @@ FIELDS: Final[Mapping[str, Field]] = {
     ),
     "line.bends": Field("Bends", "Count right-angle bends.", "1"),
     "rough_line.length": Field(
-        "Length", "Chamber to backing pump, for pumping down from air.", "1.5 m"
+        "Length",
+        "Chamber to backing pump, for pumping down from air. A turbomolecular pump is roughed "
+        "through, without such a line: say here how far the backing pump stands from the chamber.",
+        "1.5 m",
     ),
     "rough_line.bore": Field(
         "Inner diameter", "Empty: as wide as the backing pump's inlet.", "40 mm"
