@@ -98,7 +98,7 @@ def _pump_flags(spot: Spot) -> list[str]:
         )
     if front is not None and isinstance(front.pump, TurboPump):
         flags.append(
-            "The chamber is roughed through the turbomolecular pump while it runs up; the time this "
+            "The chamber is roughed through the turbomolecular pump while it runs up; the time it "
             "takes is reckoned through the roughing line that was stated or assumed."
         )
     if front is not None and front.pump.cooling is Cooling.WATER:
