@@ -20,7 +20,7 @@ from server.fit.level_foreline import ForelineLevels
 from server.fit.level_pressure import PressureLevels
 from server.fit.level_rest import Places, Rest, standing_in
 from server.fit.level_time import TimeBounds
-from server.fit.levels import Levels, Span, span_of
+from server.fit.levels import FAILS, Levels, Span, span_of
 from server.fit.margin_vapour import vapour
 from server.fit.margins import backstreaming, duty_in, fluid, pump_down_in
 from server.fit.results import MarginKey
@@ -48,28 +48,30 @@ class Decided:
         self._case = self.case_of(np.arange(len(states.fronts)))
         self._forelines = ForelineLevels(self._case, states, self.base_rest, process)
         self._pressures = PressureLevels(alone, self.base_rest, process)
-        self._times = TimeBounds(states, self._crossover, self.base_rest, falls)
-        self._day = DayBounds(states, self.base_rest)
+        self.times = TimeBounds(states, self._crossover, self.base_rest, falls)
+        self.day = DayBounds(states, self.base_rest)
 
     def narrow_steady(self, levels: Levels, rows: IntArray) -> None:
         """Narrow levels by every margin without price or time.
 
         Parts that the site or the gas rules out are in no field: nothing is left to ask for them.
         """
-        levels.hold(MarginKey.ULTIMATE, self._pressures.ultimate(rows))
-        levels.hold(MarginKey.PROCESS_PRESSURE, self._pressures.process_pressure(rows))
         levels.hold(MarginKey.THROUGHPUT, self._forelines.throughput(rows))
         levels.hold(MarginKey.FORELINE, self._forelines.foreline(rows))
-        levels.hold(MarginKey.INLET, self._pressures.inlet(rows))
         levels.hold(MarginKey.CROSSOVER, self._crossover.span(rows))
         levels.hold(MarginKey.VAPOUR, self._vapour(rows))
+        # what has failed needs no pressures over a turbomolecular pump to be solved
+        failed, pressures = levels.most == FAILS, self._pressures
+        levels.hold(MarginKey.ULTIMATE, pressures.ultimate(rows, failed))
+        levels.hold(MarginKey.PROCESS_PRESSURE, pressures.process_pressure(rows, failed))
+        levels.hold(MarginKey.INLET, pressures.inlet(rows, failed))
         for key, span in self._of_fronts.items():
             levels.hold(key, span.at_rows(rows))
 
     def narrow_timed(self, levels: Levels, rows: IntArray) -> None:
         """Narrow levels by every margin that needs the pump-down time."""
-        times, case = self._times.between_s(rows), self.case_of(rows)
-        needed = self._day.needed_s(rows, times)
+        times, case = self.times.between_s(rows), self.case_of(rows)
+        needed = self.day.needed_s(rows, times)
         slow, quick = (pump_down_in(case, s) for s in (times.first.most_s, times.first.least_s))
         if slow is not None and quick is not None:
             key = MarginKey.PUMP_DOWN
