@@ -127,8 +127,8 @@ class Bounded:
         if not rows.size:
             return
         chosen, days = (rows, columns), self._decided.days((rows, columns))
-        level, keys = _timed(days)
-        self.levels.settle(chosen, np.minimum(level, self._beside_time[chosen]), keys)
+        level, worst = _timed(days)
+        self.levels.settle(chosen, np.minimum(level, self._beside_time[chosen]), worst)
         let_go(days.case.states)
 
     def _judge(self, judge: JudgeSome) -> None:
@@ -145,9 +145,9 @@ class Bounded:
             judged = judge(fronts, some)
             place = np.searchsorted(fronts, rows[wanted]), np.searchsorted(some, columns[wanted])
             level = np.where(judged.fits, PASSES, np.where(judged.fails, FAILS, MARGINAL))
-            keys = [KEYS[key].value for key in judged.worst_key[place]]
             chosen = (rows[wanted], columns[wanted])
-            self.levels.settle(chosen, level[place].astype(np.uint8), keys)
+            worst = judged.worst_key[place]
+            self.levels.settle(chosen, level[place].astype(np.uint8), worst)
             let_go(judged.case.states)
 
 
@@ -156,8 +156,8 @@ def _joined(open_joints: np.ndarray) -> Span:
     return Span(level, level)
 
 
-def _timed(days: Days) -> tuple[LevelArray, list[str]]:
-    """Return the levels of combinations by their margins of time, and which is the worst."""
+def _timed(days: Days) -> tuple[LevelArray, IntArray]:
+    """Return the levels of combinations by their margins of time, and the key of the worst."""
     count = len(days.chosen[0])
     level, worst = np.full(count, PASSES, dtype=np.uint8), np.full(count, np.inf)
     keys = np.zeros(count, dtype=np.intp)
@@ -171,4 +171,4 @@ def _timed(days: Days) -> tuple[LevelArray, list[str]]:
         level = np.minimum(level, steps)
         keys = np.where(share < worst, KEYS.index(key), keys)
         worst = np.fmin(worst, share)
-    return level, [KEYS[key].value for key in keys]
+    return level, keys

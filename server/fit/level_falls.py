@@ -31,10 +31,10 @@ from server.physics.arrays import FloatArray, IntArray
 from server.physics.gasload import GasLoad, with_constant
 from server.physics.pumpdown import pump_down
 
-_SHARES = (1.0, 1.0 / CROSSOVER_ROOM, 0.6, 0.3, 0.1, RUN_ON_SHARE / CROSSOVER_ROOM)
+_SHARES = (1.0, 1.0 / CROSSOVER_ROOM, 0.5, 0.15, RUN_ON_SHARE / CROSSOVER_ROOM)
 """Pressures of the net ÷ the highest at which a front takes over."""
 
-_CLOCKS = 24
+_CLOCKS = 18
 _FIRST_CLOCK_S = 1.0
 
 _ADDED_SHARE = 0.02

@@ -34,7 +34,7 @@ from server.physics.gasload import load_at_pa_m3_s
 FOLLOWED_WITHIN = 5e-3
 """Pump-downs of one front compare to their order within this share of their time."""
 
-_RUNGS_APART, _RUNGS_ABOVE, _MOST_LIMITS = 1.1, 6, 24
+_RUNGS_APART, _RUNGS_ABOVE, _MOST_LIMITS = 1.15, 6, 24
 _LOWEST_RUNG, _HIGHEST_RUNG = 0.1, 10.0
 """Crossover pressures that are told apart ÷ the lowest and the highest limit of the pumps."""
 

@@ -7,7 +7,6 @@ what lies within a hair of a border, is left to be judged exactly.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +19,8 @@ from server.physics.arrays import BoolArray, FloatArray, IntArray
 LevelArray = NDArray[np.uint8]
 
 FAILS, MARGINAL, PASSES = 0, 1, 2
+
+_KEYS = tuple(MarginKey)
 
 CLOSE = 1e-5
 """Ratios this near to a border are open: far above the rounding of roots, far below notice."""
@@ -109,14 +110,23 @@ class Levels:
         if count:
             self.failed[key.value] += count
 
-    def settle(
-        self, chosen: tuple[IntArray, IntArray], level: LevelArray, keys: Sequence[str]
-    ) -> None:
-        """Set the levels of combinations that were judged, and count by which margin they fail."""
+    def settle(self, chosen: tuple[IntArray, IntArray], level: LevelArray, worst: IntArray) -> None:
+        """Set the levels of combinations that were judged, and count by which margin they fail.
+
+        Parameters
+        ----------
+        chosen : pair of int arrays, shape (n,)
+            Front and back of each.
+        level : array of int, shape (n,)
+            Their levels.
+        worst : array of int, shape (n,)
+            Position in ``MarginKey`` of the margin that misses by most.
+        """
         self.least[chosen] = self.most[chosen] = level
-        for row, failed, key in zip(chosen[0].tolist(), level == FAILS, keys, strict=True):
-            if failed:
-                self.failed[key] += int(self.members[row])
+        failed = level == FAILS
+        missing = np.bincount(worst[failed], self.members[chosen[0][failed]])
+        for place in np.flatnonzero(missing):
+            self.failed[_KEYS[place].value] += int(missing[place])
 
     @property
     def undecided(self) -> BoolArray:

@@ -8,7 +8,7 @@ the weakest margin orders, are told apart when they are asked for.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,11 +44,15 @@ class Block:
     columns: IntArray
     """Positions in the field."""
     front_set: IntArray
-    """Same number, same high-vacuum pump, from 0; shape (rows,)."""
+    """Same number, same high-vacuum pump; shape (rows,)."""
     back_set: IntArray
-    """Same number, same backing pump and booster, from 0; shape (columns,)."""
+    """Same number, same backing pump and booster; shape (columns,)."""
     kind_of_set: IntArray
-    """Kind of pump on the chamber of each front set."""
+    """Kind of pump on the chamber of each front set, by its number."""
+
+    def only(self, rows: IntArray) -> Block:
+        """Return the block of some of its rows."""
+        return replace(self, rows=self.rows[rows], front_set=self.front_set[rows])
 
 
 @dataclass(frozen=True)
@@ -79,10 +83,11 @@ class PumpSets:
 
     def add(self, block: Block, codes: Codes) -> None:
         """Take the best of each set of pumps of a block, shape (rows, columns)."""
-        best = _least_of_sets(codes, block.front_set, block.back_set)
-        is_best = codes == best[block.front_set][:, block.back_set]
+        _, front = np.unique(block.front_set, return_inverse=True)
+        best = _least_of_sets(codes, front, block.back_set)
+        is_best = codes == best[front][:, block.back_set]
         row, column = np.nonzero(is_best & (codes != NEVER))
-        sets = block.front_set[row] * (1 + int(block.back_set.max(initial=0)))
+        sets = front[row] * (1 + int(block.back_set.max(initial=0)))
         sets += block.back_set[column]
         first = np.zeros(len(row), dtype=np.bool_)
         first[np.unique(sets, return_index=True)[1]] = True

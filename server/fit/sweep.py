@@ -138,7 +138,7 @@ class Sweep:
         self.marginal += count_fronts(judged.marginal, portion.members)
         total = judged.cost.total(self._blocks.horizon_years)
         codes = codes_of(judged.fits, judged.marginal, total)
-        self._sets.add(self._block(number, portion, np.arange(len(portion.rows))), codes)
+        self._sets.add(self._block(number, portion), codes)
         if len(self.fields[number].backs) <= self._limits.backs:
             self._kept[number] = _Kept(portion.rows, portion.columns, judged)
 
@@ -148,18 +148,19 @@ class Sweep:
         self.rejected += bounded.levels.failed
         self.fit += bounded.levels.count(PASSES)
         self.marginal += bounded.levels.count(MARGINAL)
+        block = self._block(number, portion)
         for which, codes in bounded.codes():
-            self._sets.add(self._block(number, portion, which), codes)
+            self._sets.add(block.only(which), codes)
 
-    def _block(self, number: int, portion: Portion, which: IntArray) -> Block:
-        """Return which pumps some fronts of a portion and its backs are."""
-        fronts = [portion.field.fronts[row] for row in which]
+    def _block(self, number: int, portion: Portion) -> Block:
+        """Return which pumps the fronts of a portion and its backs are."""
+        fronts = portion.field.fronts
         skus = Groups.by(front.pump.sku if front else "" for front in fronts)
         kinds = [_kind_on_chamber(fronts[place]) for place in skus.first]
         kind = [self._kinds.setdefault(name, len(self._kinds)) for name in kinds]
         pumps = Groups.by(back.skus[:2] for back in portion.field.backs)
-        rows = portion.rows[which]
-        return Block(number, rows, portion.columns, skus.of, pumps.of, np.array(kind))
+        kinds_of = np.array(kind, dtype=np.intp)
+        return Block(number, portion.rows, portion.columns, skus.of, pumps.of, kinds_of)
 
     def prospects(self) -> list[Prospect]:
         """Return all usable combinations, what may come nearest to fitting first."""

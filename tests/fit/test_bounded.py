@@ -72,7 +72,7 @@ def _cases(asked: Requirements) -> Iterator[Case]:
         if alone is None:
             continue
         backing = back_tables(field.backs, loads.species, asked, catalog)
-        how = How(follow_all=True, fronts=alone, backing=backing)
+        how = How(fronts=alone, backing=backing)
         judged = judge(field, loads, asked, catalog, Purse(asked, catalog), how)
         states = HighVacuumStates(alone, field.backs, backing)
         yield Case(judged, states, Decided(states, front_falls(alone, loads, asked)))
