@@ -97,8 +97,8 @@ class Decided:
     @cached_property
     def _traps(self) -> Groups:
         states = self.states
-        letting_by = np.zeros(len(states.fronts), dtype=np.intp)
-        for number, (mask, _) in enumerate(states.reaching(states.alone.process_load or {})):
+        load, letting_by = states.alone.process_load, np.zeros(len(states.fronts), dtype=np.intp)
+        for number, (mask, _) in enumerate(states.reaching(load) if load else ()):
             letting_by[mask] = number
         return Groups.by(
             (number, front.trap.sku if front.trap else "", isinstance(front.pump, CapturePump))

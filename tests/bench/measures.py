@@ -225,13 +225,11 @@ def growth(times: int) -> Grown | None:
     A stack is a high-vacuum pump, a backing pump and mostly a booster, so combinations grow with
     the 2.5th to 2.7th power of the number of pumps. What a part or a bound rules out costs nothing
     for each combination: it is counted by the part. Of what is left, fronts that differ in the
-    price of their fluid alone are judged as one; the rest is judged pair by pair, at 6 to 8 µs
-    each, for the answer says exactly how many fit: for the mirror coater 12 thousand pairs, 0.12
-    and 1.8 million at 1, 3 and 10 times the pumps. On a busy machine one answer took 0.45, 0.9 to
-    1.3 and 13 to 15 s of processor time, and the process held at most 176, 246 and 344 MB: the
-    arrays of one block and the speeds of 2,000 backs do not grow; the backs and the best of each
-    set of pumps do. Thirty times the pumps, tried
-    once, got no answer within 300 s.
+    price of their fluid alone are judged as one: for the mirror coater 12 thousand pairs, 0.12, 1.8
+    and 46 million at 1, 3, 10 and 30 times the pumps. Bounds decide 96 % of these at about 1 µs
+    each with all that is worked out for a back; 4 % are followed. So time still grows with the
+    backs, which are pairs of pumps themselves. The process holds the arrays of one block and the
+    speeds of 2,000 backs, and 19 bytes for each set of pumps that works.
     """
     program = "import sys; from tests.bench.measures import tell_growth; tell_growth(sys.argv[1])"
     try:
