@@ -45,7 +45,7 @@ beyond the first more points are taken, beyond the second steps."""
 _HOPELESS = 0.12
 """Share from which on more points are no help: the speed leaps, as where a booster cuts in."""
 
-_EVEN = 1e-4
+_EVEN = 1e-3
 """Share of the length by which the load's change on the way may be off before it is worked out."""
 
 _SETTLED = 1e-6

@@ -144,10 +144,11 @@ def many_pump_downs(count: int = 20_000) -> Callable[[], PhaseResult]:
 
     How far from the floor: the same candidates marched down 160 nodes of ln p, at constant load and
     with one gathered speed, one product and one quotient a node, take 9 ms of numpy where this
-    takes about 70. A candidate needs 27 steps here instead of 160 nodes, but each keeps 1 %
-    whatever the load does and near an ultimate pressure too: two logarithms, an exponential for the
-    φ functions and one for each kind of surface, at 6 to 14 ns apiece, are a third of its 120 ns;
-    the rest are some hundred cheap passes for the step's length, its error and what has arrived.
+    takes about 80. Half of them come to their targets without steps, the others are stepped until
+    the load of their surfaces begins to decay. Unlike that march it follows load and pressure where
+    one runs after the other: seven points of an integral, of which each costs two logarithms
+    and an exponential for each kind of surface, at 6 to 14 ns apiece, and some rounds where the
+    load has not had fifteen time constants to slow down.
     """
     rng = np.random.default_rng(1)
     grid = log_grid(1e-6, 1.2e5)
