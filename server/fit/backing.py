@@ -157,6 +157,9 @@ class BackTables:
         """Forget the tables: they refer to what makes them, so that memory awaits no collector."""
         for name in (*_SHARED, "walls", "rough_lines"):
             vars(self).pop(name, None)
+        for at_work in self._at_work.values():
+            for name in ("inlet", "chamber"):
+                vars(at_work).pop(name, None)
         self._at_work.clear()
 
     def some(self, backs: IntArray) -> tuple[Back, ...]:

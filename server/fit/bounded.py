@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from server.fit.candidates import Field
+from server.fit.case import Case
 from server.fit.costs import Purse
 from server.fit.cycle_times import Days
 from server.fit.decided import Decided
@@ -129,7 +130,7 @@ class Bounded:
         chosen, days = (rows, columns), self._decided.days((rows, columns))
         level, worst = _timed(days)
         self.levels.settle(chosen, np.minimum(level, self._beside_time[chosen]), worst)
-        let_go(days.case.states)
+        _let_go(days.case)
 
     def _judge(self, judge: JudgeSome) -> None:
         """Judge what the bounds of a steady margin or of the price leave open."""
@@ -148,7 +149,7 @@ class Bounded:
             chosen = (rows[wanted], columns[wanted])
             worst = judged.worst_key[place]
             self.levels.settle(chosen, level[place].astype(np.uint8), worst)
-            let_go(judged.case.states)
+            _let_go(judged.case)
 
 
 def _joined(open_joints: np.ndarray) -> Span:
@@ -172,3 +173,9 @@ def _timed(days: Days) -> tuple[LevelArray, IntArray]:
         keys = np.where(share < worst, KEYS.index(key), keys)
         worst = np.fmin(worst, share)
     return level, keys
+
+
+def _let_go(case: Case) -> None:
+    """Forget states and tables of a case of its own."""
+    let_go(case.states)
+    case.states.backing.let_go()

@@ -10,7 +10,7 @@ import numpy as np
 from server.catalog.items import CapturePump
 from server.fit.alike import Groups
 from server.fit.candidates import Field
-from server.fit.case import Case
+from server.fit.case import Case, Ledger
 from server.fit.cycle_times import Days
 from server.fit.followed import days_of
 from server.fit.level_crossover import Crossover
@@ -24,6 +24,7 @@ from server.fit.levels import FAILS, Levels, Span, span_of
 from server.fit.margin_vapour import vapour
 from server.fit.margins import backstreaming, duty_in, fluid, pump_down_in
 from server.fit.results import MarginKey
+from server.fit.settled import let_go
 from server.fit.states import HighVacuumStates
 from server.physics.arrays import IntArray
 
@@ -89,7 +90,7 @@ class Decided:
         What is drawn from wet goods depends on every front's own speed.
         """
         if any(load.goods for load in self._case.requirements.process.vapour):
-            found = vapour(self.case_of(rows))
+            found = self._vapour_in(rows)
             return None if found is None else span_of(MarginKey.VAPOUR, found.ratio)
         span = self._vapour_of_traps
         return None if span is None else span.at_rows(self._traps.of[rows])
@@ -107,11 +108,18 @@ class Decided:
 
     @cached_property
     def _vapour_of_traps(self) -> Span | None:
-        found = vapour(self.case_of(self._traps.first))
+        found = self._vapour_in(self._traps.first)
         if found is None:
             return None
         shape = (len(self._traps.first), len(self.states.backs))
         return span_of(MarginKey.VAPOUR, np.broadcast_to(found.ratio, shape))
+
+    def _vapour_in(self, rows: IntArray) -> Ledger | None:
+        """Return the vapour margin of some fronts with all backs, (rows, backs) or less."""
+        case = self.case_of(rows)
+        found = vapour(case)
+        let_go(case.states)
+        return found
 
     @cached_property
     def _of_fronts(self) -> Mapping[MarginKey, Span]:
