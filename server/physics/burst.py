@@ -31,18 +31,22 @@ def held_back_s_m3(
     begin_pa : array, shape (n,)
         Where the burst begins; the pump takes more there than the foreline carries. [Pa]
     carried_pa_m3_s : array, shape (n,)
-        What the foreline carries, > 0. [Pa m3/s]
+        What the foreline carries, ≥ 0. [Pa m3/s]
     load_pa_m3_s : array, shape (n,)
         Load meanwhile, ≥ 0. [Pa m3/s]
     """
     grid = table.grid
-    knee_at_least = carried_pa_m3_s / table.speed_m3_s.max(axis=1)[rows]
+    begin_speed = lookup(table, rows, begin_pa)
+    holds = carried_pa_m3_s > load_pa_m3_s
+    # where nothing is left of what is carried there is no end; any other number will do till then
+    carried = np.where(holds, carried_pa_m3_s, begin_speed * begin_pa)
+    load = np.where(holds, load_pa_m3_s, 0.0)
+    knee_at_least = carried / table.speed_m3_s.max(axis=1)[rows]
     paths = paths_of(table, rows, begin_pa, np.clip(knee_at_least, grid.low_pa, begin_pa))
     which = paths.place[rows]
     first = node_below(grid, begin_pa)
     drawn = EndToEnd(np.maximum.accumulate(paths.speed * grid.pressure_pa, axis=1))
-    last = np.minimum(drawn.first_reaching(which, carried_pa_m3_s), first + 1)
-    begin_speed = lookup(table, rows, begin_pa)
+    last = np.minimum(drawn.first_reaching(which, carried), first + 1)
     nodes, speeds = grid.pressure_pa, paths.speed.ravel()
     # in the cell below the last node, or in that of the beginning, S·p is taken as linear in p
     below = np.maximum(last - 1, 0)
@@ -54,22 +58,19 @@ def held_back_s_m3(
     high = np.where(
         in_first, begin_speed * begin_pa, speeds.take(which * grid.count + within) * high_pa
     )
-    share = (carried_pa_m3_s - low) / np.maximum(high - low, _NOTHING)
+    share = (carried - low) / np.maximum(high - low, _NOTHING)
     knee_pa = low_pa + np.clip(share, 0.0, 1.0) * (high_pa - low_pa)
-    knee_speed = carried_pa_m3_s / knee_pa
+    knee_speed = carried / knee_pa
     without, per_load, square = paths.sums(
         which, End(begin_pa, begin_speed, first), End(knee_pa, knee_speed, within)
     )
-    spare = carried_pa_m3_s - load_pa_m3_s
-    holds = spare > 0.0
-    load = np.where(holds, load_pa_m3_s, 0.0)
     first_order, second_order = load * per_load, load * load * square
     # the rest of the series: like a geometric one where S·p is level, else near the knee
     ratio = second_order / np.maximum(first_order, _NOTHING)
     level = second_order * ratio / (1.0 - ratio)
-    near_knee = _left(load / carried_pa_m3_s) - _left(load / (begin_speed * begin_pa))
+    near_knee = _left(load / carried) - _left(load / (begin_speed * begin_pa))
     free = without + first_order + second_order + np.maximum(level, near_knee / knee_speed)
-    held = (begin_pa - knee_pa) / np.where(holds, spare, 1.0)
+    held = (begin_pa - knee_pa) / (carried - load)
     return np.where(holds, held - free, np.inf)
 
 

@@ -72,4 +72,5 @@ def test_a_load_that_the_foreline_just_carries_holds_the_burst_for_ever() -> Non
     table = SpeedTable(GRID, np.full((1, GRID.count), 0.5))
     assert held(table, 10.0, 1.0, 1.0) == math.inf
     assert held(table, 10.0, 1.0, 2.0) == math.inf
+    assert held(table, 10.0, 0.0, 0.0) == math.inf
     assert 0.0 < held(table, 10.0, 1.0, 0.5) < math.inf
