@@ -230,7 +230,7 @@ def growth(times: int) -> Grown | None:
     and 46 million at 1, 3, 10 and 30 times the pumps. Bounds decide 96 % of these and 4 % are
     followed, 1.5 to 2 µs each with all that is worked out for a back. One answer took 0.21, 0.67,
     3.7 and 76 s of processor time, and the process held at most 158, 224, 442 and 858 MB. So time
-    still grows with the pairs that may work, only slower by a factor of four to six: each of them
+    still grows with the pairs that may work, only at about a quarter of the price: each of them
     is compared. What is held is one block, the speeds of 2,000 backs, the backs, and 19 bytes for
     each set of pumps that works.
     """
