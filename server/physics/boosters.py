@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
-from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
+from server.physics.arrays import BoolArray, FloatArray, floats
+from server.physics.end_to_end import EndToEnd
 from server.physics.gas import gas_state
 from server.physics.species import SPECIES, Species
 from server.physics.speedtable import LogGrid, SpeedTable, lookup
@@ -221,15 +222,7 @@ def invert_rows(ln_inlet: FloatArray, wanted: FloatArray, grid: LogGrid) -> Floa
     grid : LogGrid
         Grid the result is a place on. [-]
     """
-    n_rows, count = ln_inlet.shape
-    low: IntArray = np.zeros((n_rows, count), dtype=np.intp)
-    high: IntArray = np.full((n_rows, count), count - 1, dtype=np.intp)
-    while int(np.max(high - low)) > 1:
-        middle = (low + high) // 2
-        below = np.take_along_axis(ln_inlet, middle, axis=1) <= wanted
-        low = np.where(below, middle, low)
-        high = np.where(below, high, middle)
-    left = np.take_along_axis(ln_inlet, low, axis=1)
-    right = np.take_along_axis(ln_inlet, low + 1, axis=1)
-    fraction = np.clip((wanted - left) / (right - left), 0.0, 1.0)
-    return floats(grid.ln_low + (low + fraction) * grid.step)
+    places = np.indices(ln_inlet.shape)
+    sought = np.broadcast_to(wanted, ln_inlet.shape)
+    found = EndToEnd(ln_inlet).between(places[0], sought, floats(places[1]))
+    return floats(grid.ln_low + found * grid.step)

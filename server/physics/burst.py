@@ -21,6 +21,9 @@ def held_back_s_m3(
 
     ∫ dp·[1/(Q_carried − Q) − 1/(S·p − Q)] from where the burst begins down to the pressure at which
     the pump takes no more than the foreline carries; inf where the load leaves nothing of that.
+    While the load is up to nine tenths of what is carried, good to 3 % of the whole burst. The sums
+    count S·p between nodes to 0.3 %: where more load meets a pump that would take hardly more than
+    is carried, they tell the two apart less well, and the answer is too short.
 
     Parameters
     ----------
@@ -66,7 +69,8 @@ def held_back_s_m3(
     )
     first_order, second_order = load * per_load, load * load * square
     # the rest of the series: like a geometric one where S·p is level, else near the knee
-    ratio = second_order / np.maximum(first_order, _NOTHING)
+    # no term is more than load/carried of the one before: what is carried is no more than drawn
+    ratio = np.minimum(second_order / np.maximum(first_order, _NOTHING), load / carried)
     level = second_order * ratio / (1.0 - ratio)
     near_knee = _left(load / carried) - _left(load / (begin_speed * begin_pa))
     free = without + first_order + second_order + np.maximum(level, near_knee / knee_speed)

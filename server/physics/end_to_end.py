@@ -1,12 +1,39 @@
-"""Many rising rows laid end to end, so that all of them are searched in one go."""
+"""Many searches by halving in one go, and rising rows laid end to end for them."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
-from server.physics.arrays import FloatArray, IntArray, floats
+from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
 
 _NARROWEST = np.finfo(np.float64).tiny
+
+
+def first_place(short: Callable[[IntArray], BoolArray], begin: IntArray, count: int) -> IntArray:
+    """Return the first of so many places from each beginning that is not short, by halving.
+
+    Parameters
+    ----------
+    short : callable
+        Of one place for each beginning; none is short behind one that is not. [-]
+    begin : array of int, shape (n,)
+        Where each row of places begins. [-]
+    count : int
+        Places of a row, one or more. [-]
+
+    Returns
+    -------
+    array of int, shape (n,)
+        The place; the one behind the last where all are short. [-]
+    """
+    place, left = begin, count
+    while left > 1:
+        half = left >> 1
+        place = place + half * short(place + (half - 1))
+        left -= half
+    return np.asarray(place + short(place))
 
 
 class EndToEnd:
@@ -32,12 +59,9 @@ class EndToEnd:
             What is looked for; may be infinite. [-]
         """
         begin = row * self._length
-        place, left = begin, self._length
-        while left > 1:
-            half = left >> 1
-            place = place + half * (self._laid.take(place + (half - 1)) < wanted)
-            left -= half
-        return np.asarray(place + (self._laid.take(place) < wanted) - begin)
+        laid = self._laid
+        found = first_place(lambda at: laid.take(at) < wanted, begin, self._length)
+        return np.asarray(found - begin)
 
     def between(self, row: IntArray, wanted: FloatArray, values: FloatArray) -> FloatArray:
         """Return values interpolated linearly along rows, held beyond the ends of each.

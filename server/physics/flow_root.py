@@ -22,7 +22,7 @@ def rising_root(law: Callable[[Floats, Index], Floats], target: Floats, guess: F
     """Solve law(x) = target for a rising law, element by element; cannot diverge.
 
     Works on logarithms, where flow laws are nearly straight: a bracket first, then regula falsi
-    with Anderson and Björck's weights, every fourth step a bisection. Solved elements drop out.
+    with the weights of ANDERSON-1973, every fourth step a bisection. Solved elements drop out.
 
     Parameters
     ----------

@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 from server.errors import OutOfRange
 from server.physics.arrays import FloatArray, floats
 from server.physics.gasload import GasLoad, gas_given_off_pa_m3
+from server.physics.pumpdown_paths import mean_inverse
 from server.physics.speedtable import SpeedTable, lookup
 
 
@@ -103,32 +104,20 @@ def emptying_s(
         raise OutOfRange("Emptying needs a volume and an end pressure not above the start.")
     row, grid = np.asarray(rows, dtype=np.intp), table.grid
     at_end, at_start = lookup(table, row, end), lookup(table, row, start)
-    bottom, top = ((np.log(pressure) - grid.ln_low) / grid.step for pressure in (end, start))
+    bottom, top = grid.place_of(end), grid.place_of(start)
     # from the end up to the next node, over whole cells, and from the last node to the start
     upper = np.minimum(np.ceil(bottom).astype(np.intp), grid.count - 1)
     lower = np.minimum(top.astype(np.intp), grid.count - 1)
     in_a_cell = upper > lower
     used, of = np.unique(row, return_inverse=True)
     speed, of = table.speed_m3_s[used], of.reshape(row.shape)
-    from_end = _mean_slowness(at_end, np.where(in_a_cell, at_start, speed[of, upper]))
-    to_start = _mean_slowness(np.where(in_a_cell, at_start, speed[of, lower]), at_start)
-    slow = _mean_slowness(speed[:, :-1], speed[:, 1:])
-    below = np.pad(np.cumsum(np.where(np.isinf(slow), 0.0, slow), axis=1), ((0, 0), (1, 0)))
-    stuck = np.pad(np.cumsum(np.isinf(slow), axis=1), ((0, 0), (1, 0)))
+    from_end = mean_inverse(at_end, np.where(in_a_cell, at_start, speed[of, upper]))
+    to_start = mean_inverse(np.where(in_a_cell, at_start, speed[of, lower]), at_start)
+    slow = mean_inverse(speed[:, :-1], speed[:, 1:])
+    below = np.pad(np.cumsum(slow, axis=1), ((0, 0), (1, 0)))
+    stuck = np.pad(np.cumsum(slow == 0.0, axis=1), ((0, 0), (1, 0)))
     lower = np.maximum(lower, upper)  # nothing between them within one cell
-    never = np.isinf(from_end) | np.isinf(to_start) | (stuck[of, lower] > stuck[of, upper])
-    from_end, to_start = (np.where(never, 0.0, part) for part in (from_end, to_start))
+    never = (from_end == 0.0) | (to_start == 0.0) | (stuck[of, lower] > stuck[of, upper])
     slowness = below[of, lower] - below[of, upper] + from_end * (np.minimum(upper, top) - bottom)
     slowness += to_start * np.maximum(top - lower, 0.0)
     return floats(np.where(never, np.inf, volume * slowness * grid.step))
-
-
-def _mean_slowness(low_m3_s: FloatArray, high_m3_s: FloatArray) -> FloatArray:
-    """Mean of 1/S where S goes evenly from one to the other, ln(S₂/S₁)/(S₂ − S₁); inf at zero."""
-    passable = (low_m3_s > 0.0) & (high_m3_s > 0.0)
-    low, high = np.where(passable, low_m3_s, 1.0), np.where(passable, high_m3_s, 1.0)
-    rise = np.log(high / low)
-    # it tends to 1/S where S is level
-    level = np.abs(rise) < 1e-9
-    mean = np.where(level, 1.0 / low, rise / np.where(level, 1.0, high - low))
-    return np.where(passable, mean, np.inf)

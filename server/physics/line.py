@@ -27,7 +27,7 @@ from server.physics.gas import (
     gas_state,
     knudsen_number,
 )
-from server.physics.orifice import check_forward
+from server.physics.orifice import check_forward, check_pressure
 from server.physics.parts import Line, Part, Restriction, Tube, line_elements
 
 __all__ = [
@@ -101,7 +101,7 @@ def line_conductance_m3_s(
         Conductance; infinite for a line without resistance. [m3/s]
     """
     pressure = np.asarray(pressure_pa, dtype=np.float64)
-    _require_pressure(pressure)
+    check_pressure(pressure)
     return linear_chain_m3_s(gas_state(gas, temperature_k), _bare(line), pressure)
 
 
@@ -167,7 +167,7 @@ def upstream_pressure_pa(
         np.asarray(throughput_pa_m3_s, dtype=np.float64),
         np.asarray(downstream_pressure_pa, dtype=np.float64),
     )
-    _require_pressure(down)
+    check_pressure(down)
     if not bool(np.all((flow >= 0) & np.isfinite(flow))):
         raise OutOfRange("The gas flow through a line must be zero or more.")
     pressure = down + chain_drop_pa(gas_state(gas, temperature_k), _bare(line), flow, down)
@@ -282,7 +282,7 @@ def states_of_flows(
     if not bool(np.all(np.isfinite(flow) & (flow > 0))):
         raise OutOfRange("The parts of a line can be shown for a gas flow above zero only.")
     at_pump = np.array([one.downstream_pa for one in flows], dtype=np.float64)
-    _require_pressure(at_pump)
+    check_pressure(at_pump)
     state = GasState.together([gas_state(one.gas, temperature_k) for one in flows])
     total = np.zeros(len(flows))
     upwards: list[_Row] = []
@@ -375,8 +375,3 @@ def regime_of(knudsen: float, reynolds: float) -> Regime:
 
 def _bare(line: Line) -> tuple[Element, ...]:
     return tuple(element for _, element in line_elements(line))
-
-
-def _require_pressure(pressure_pa: Floats) -> None:
-    if not bool(np.all((pressure_pa >= 0) & np.isfinite(pressure_pa))):
-        raise OutOfRange("A pressure must be zero or more.")

@@ -8,10 +8,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from server.errors import OutOfRange
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.elements import Aperture, Duct
 from server.physics.gas import Mixture, gas_state
+from server.physics.orifice import check_pressure
 from server.physics.parts import Line, line_elements
 from server.physics.species import Species
 
@@ -42,7 +42,7 @@ class LineTable:
     Raises
     ------
     OutOfRange
-        A pressure below zero.
+        A pressure below zero or not finite.
     """
 
     of: IntArray
@@ -50,8 +50,7 @@ class LineTable:
 
     def __init__(self, lines: Sequence[Line], pressure_pa: ArrayLike) -> None:
         self._pressure_pa = np.asarray(pressure_pa, dtype=np.float64)
-        if not bool(np.all((self._pressure_pa >= 0) & np.isfinite(self._pressure_pa))):
-            raise OutOfRange("A pressure must be zero or more.")
+        check_pressure(self._pressure_pa)
         known: dict[tuple[float, tuple[Sizes, ...]], int] = {}
         numbers = [known.setdefault(_sizes(line), len(known)) for line in lines]
         self.of = np.array(numbers, dtype=np.intp)

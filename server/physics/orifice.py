@@ -127,6 +127,23 @@ def nozzle_mass_flow_kg_s(
     return flow / math.sqrt(state.gas_factor_m2_s2)
 
 
+def check_pressure(pressure_pa: Floats) -> None:
+    """Refuse a pressure that is none.
+
+    Parameters
+    ----------
+    pressure_pa : array
+        Pressure, zero or more. [Pa]
+
+    Raises
+    ------
+    OutOfRange
+        If a pressure is negative or not finite.
+    """
+    if not bool(np.all((pressure_pa >= 0) & np.isfinite(pressure_pa))):
+        raise OutOfRange("A pressure must be zero or more.")
+
+
 def check_forward(upstream_pa: Floats, downstream_pa: Floats) -> None:
     """Refuse pressures that do not drive gas from upstream to downstream.
 

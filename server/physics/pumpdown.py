@@ -1,7 +1,8 @@
 """Pressure against time: V·dp/dt = −S(p)·p + Q(t) for many candidates at once.
 
 Every candidate has its own clock. It falls in closed form until the load matters
-(``pumpdown_fall``), and then takes its own steps (``pumpdown_step``).
+(``pumpdown_fall``) and, where the load changes slowly, on to its target without steps
+(``pumpdown_approach``); what is left takes its own steps (``pumpdown_step``).
 """
 
 from __future__ import annotations

@@ -8,7 +8,8 @@ distance d = p − P then falls at a rate that hardly changes, λ where S is con
 Its integral over ln d takes a few points of a quadrature, however long the way; and the clock at
 the target is the root of d(t) = p_target − P(t): a plain fall where the load is small, a fall
 behind the load where d has died out, and all between. Where the series or the integral is not good
-enough the candidate is left to be stepped.
+enough the candidate is left to be stepped. What counts as good enough are choices of our own, by
+which times keep to 3 ‰ of an adaptive solver's in the tests.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ import numpy as np
 from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.outgassing import LAW_START_S
 from server.physics.pumpdown_balance import Ways
-from server.physics.pumpdown_fall import CURVE_STRIDE
+from server.physics.pumpdown_fall import curve_nodes
 from server.physics.pumpdown_paths import Paths, node_above, node_below
 from server.physics.pumpdown_step import Course, Point, Rows, speed_per_volume, spread
 from server.physics.quadrature import Rule, kronrod
@@ -109,11 +110,8 @@ def _traced(part: Rows, course: Course, paths: Paths) -> tuple[list[Point], Floa
     Each node is a target of its own; who misses two of them in a row is left to be stepped.
     """
     grid = course.grid
-    lowest, highest = (
-        (np.log(pressure) - grid.ln_low) / grid.step for pressure in (part.target, part.pressure)
-    )
-    nodes = np.arange(int(highest.max()), int(lowest.min()), -1)
-    nodes = nodes[nodes % CURVE_STRIDE == 0]
+    lowest, highest = grid.place_of(part.target), grid.place_of(part.pressure)
+    nodes = curve_nodes(int(highest.max()), int(lowest.min()))
     on_way = (nodes > lowest[:, np.newaxis] + _APART) & (nodes < highest[:, np.newaxis] - _APART)
     which, column = np.nonzero(on_way)
     own = np.arange(part.time.size)

@@ -33,6 +33,18 @@ CURVE_STRIDE = 2
 """Nodes from one point of a curve to the next: 0.29 in ln p."""
 
 
+def curve_nodes(highest: int, lowest: int) -> IntArray:
+    """Return the nodes that are points of curves, from the highest down to above the lowest.
+
+    Parameters
+    ----------
+    highest, lowest : int
+        Nodes. [-]
+    """
+    nodes = np.arange(highest, lowest, -1)
+    return np.asarray(nodes[nodes % CURVE_STRIDE == 0])
+
+
 def fall(state: Rows, course: Course, paths: Paths, *, trace: bool = False) -> list[Point]:
     """Move candidates on to where their load begins to matter, or to the target if it never does.
 
@@ -127,8 +139,7 @@ class _Down:
 
     def points(self, falls: BoolArray) -> list[Point]:
         """Clocks and pressures at nodes on the way of those that fall, NaN for the others."""
-        nodes = np.arange(int(self.first.max()), int(self.last.min()), -1)
-        nodes = nodes[nodes % CURVE_STRIDE == 0][:, np.newaxis]
+        nodes = curve_nodes(int(self.first.max()), int(self.last.min()))[:, np.newaxis]
         on_way = falls & (self.first >= nodes) & (self.last < nodes)
         passed = np.where(on_way, nodes, self.first)
         clock = np.where(on_way, self.clock_at(passed), np.nan)

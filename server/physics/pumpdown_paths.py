@@ -218,7 +218,7 @@ def node_below(grid: LogGrid, pressure_pa: FloatArray) -> IntArray:
     pressure_pa : array, shape (n,)
         Pressures within the grid. [Pa]
     """
-    place = (np.log(pressure_pa) - grid.ln_low) / grid.step + _ROUNDING
+    place = grid.place_of(pressure_pa) + _ROUNDING
     return np.minimum(place.astype(np.intp), grid.count - 1)
 
 
@@ -232,7 +232,7 @@ def node_above(grid: LogGrid, pressure_pa: FloatArray) -> IntArray:
     pressure_pa : array, shape (n,)
         Pressures within the grid. [Pa]
     """
-    place = (np.log(pressure_pa) - grid.ln_low) / grid.step - _ROUNDING
+    place = grid.place_of(pressure_pa) - _ROUNDING
     return np.maximum(np.ceil(place).astype(np.intp), 0)
 
 

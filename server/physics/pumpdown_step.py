@@ -210,9 +210,7 @@ def speed_per_volume(
         Chamber pressures, > 0. [Pa]
     """
     grid = course.grid
-    position = np.log(pressure)
-    position -= grid.ln_low
-    position *= 1.0 / grid.step
+    position = grid.place_of(pressure)
     np.maximum(position, 0.0, out=position)
     np.minimum(position, grid.count - 1.0, out=position)
     cell = position.astype(np.intp)

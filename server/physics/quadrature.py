@@ -16,7 +16,7 @@ _MIDDLE = 0.45091653865847414
 
 @dataclass(frozen=True)
 class Rule:
-    """Kronrod's seven points on each of several panels of 0 to 1 [PIESSENS-1983].
+    """Kronrod's seven points on each of several panels of 0 to 1 [KRONROD-1965].
 
     Gauss's three points among the seven tell how sure an integral is.
     """

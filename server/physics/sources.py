@@ -140,9 +140,10 @@ _PUMPS = (
     Source("BENDER-1978", "C. M. Bender, S. A. Orszag",
            "Advanced Mathematical Methods for Scientists and Engineers", 1978,
            "chapter 6, integration by parts; from memory"),
-    Source("PIESSENS-1983", "R. Piessens, E. de Doncker-Kapenga, C. W. Überhuber, D. K. Kahaner",
-           "QUADPACK: A Subroutine Package for Automatic Integration", 1983,
-           "the rule of three and seven points; from memory"),
+    Source("KRONROD-1965", "A. S. Kronrod", "Nodes and Weights of Quadrature Formulas", 1965,
+           "three points of Gauss and four more; from memory, the test integrates polynomials"),
+    Source("ANDERSON-1973", "N. Anderson, Å. Björck",
+           "A new high order method of regula falsi type", 1973, "BIT 13, 253; from memory"),
 )  # fmt: skip
 
 

@@ -56,9 +56,16 @@ class LogGrid:
         """Pressure from each node to the next, shape (count − 1,)."""
         return np.diff(self.pressure_pa)
 
+    def place_of(self, pressure_pa: FloatArray) -> FloatArray:
+        """Return where pressures lie on the grid: nodes from the lowest one, and part of a cell."""
+        place = np.log(pressure_pa)
+        place -= self.ln_low
+        place /= self.step
+        return place
+
     def cell_of(self, pressure_pa: FloatArray) -> IntArray:
         """Return the lower node of the cell of each pressure; beyond the grid that of its end."""
-        place = np.log(pressure_pa / self.low_pa) / self.step
+        place = self.place_of(pressure_pa)
         return np.minimum(np.maximum(place, 0.0).astype(np.intp), self.count - 2)
 
 
@@ -307,9 +314,7 @@ def lookup(table: SpeedTable, rows: ArrayLike, pressure_pa: ArrayLike) -> FloatA
         raise OutOfRange(
             f"Speeds are tabulated from {grid.low_pa:g} Pa to {grid.high_pa:g} Pa only."
         )
-    position = np.log(pressure)
-    position -= grid.ln_low
-    position /= grid.step
+    position = grid.place_of(pressure)
     cell = np.minimum(np.maximum(position, 0.0).astype(np.intp), grid.count - 2)
     row_start = np.asarray(rows, dtype=np.intp) * grid.count
     value, _ = gather(table.speed_m3_s.ravel(), row_start, cell, position - cell)

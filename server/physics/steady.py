@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
 from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
+from server.physics.end_to_end import first_place
 from server.physics.roots import at_rising_roots
 from server.physics.speedtable import LogGrid, SpeedTable
 
@@ -171,20 +172,18 @@ def _lowest_possible_node(problem: _Problem) -> IntArray:
     """Lowest node at which p_offset/p + Σ_i Q_i/(largest S_i·p up to there) is not above one.
 
     Each of these shares of the pressure is the least that it is at any lower node, and none rises
-    from node to node: by halving.
+    from node to node.
     """
     grid, begin = problem.grid, problem.rows * problem.grid.count
-    place, left = np.zeros_like(begin), grid.count
-    while left:
-        half = max(left >> 1, 1)
-        tried = place + (half - 1)
-        share = problem.offset_pa / grid.pressure_pa.take(tried)
+
+    def short(at: IntArray) -> BoolArray:
+        share = problem.offset_pa / grid.pressure_pa.take(at - begin)
         for load, table in zip(problem.loads, problem.tables, strict=True):
-            share += load / table.largest_throughput_pa_m3_s.take(begin + tried)
+            share += load / table.largest_throughput_pa_m3_s.take(at)
         # equal but for rounding is left to be tried; what has no number is carried nowhere
-        place = np.where(share <= _NEARLY_ONE, place, place + half)
-        left -= half
-    return place
+        return np.asarray(~(share <= _NEARLY_ONE))
+
+    return first_place(short, begin, grid.count) - begin
 
 
 def _need_at_nodes(problem: _Problem, nodes: IntArray) -> FloatArray:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from server.physics.arrays import FloatArray, IntArray, floats
+from server.physics.end_to_end import first_place
 from server.physics.entry_speed import FlowPotential
 from server.physics.speedtable import SpeedTable
 
@@ -62,12 +63,12 @@ def _drawn_on_grid(
     row, line = rows * grid.count, way_of * grid.count
     driven = way.at_pa_m3_s(way_of, over_pa)
     # what the pump carries and what stands against it only rise: up to p_w they come to Φ(p_w)
-    low, high = np.zeros(len(rows), dtype=np.intp), grid.cell_of(over_pa) + 1
-    while int(np.max(high - low)) > 1:
-        middle = (low + high) // 2
-        short = carried[row + middle] + driving[line + middle] < driven
-        low, high = np.where(short, middle, low), np.where(short, high, middle)
-    below, above = carried[row + low], carried[row + high]
-    least, most = below + driving[line + low], above + driving[line + high]
+    start = np.zeros(len(rows), dtype=np.intp)
+    high = first_place(
+        lambda node: carried[row + node] + driving[line + node] < driven, start, grid.count
+    )
+    high = np.minimum(np.maximum(high, 1), grid.cell_of(over_pa) + 1)
+    below, above = carried[row + high - 1], carried[row + high]
+    least, most = below + driving[line + high - 1], above + driving[line + high]
     share = np.log(driven / least) / np.log(most / least)
     return floats(below * (above / below) ** share)

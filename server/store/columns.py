@@ -57,7 +57,7 @@ class UtcTime(TypeDecorator[datetime]):
 class PackedText(TypeDecorator[str]):
     """A long text, deflated: an advice with its curves and workings shrinks to a third.
 
-    At the quickest level: the best one takes 30 ms longer for an advice, and saves an eighth.
+    At the quickest level: the usual one takes 20 to 30 ms longer for an advice and saves an eighth.
     """
 
     impl = LargeBinary

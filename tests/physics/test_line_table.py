@@ -4,16 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from server.physics.arrays import FloatArray
 from server.physics.gas import Mixture
 from server.physics.line import Line, Restriction, Tube, line_conductance_m3_s
 from server.physics.line_table import LineTable
 from server.physics.species import SPECIES, Species
-from server.physics.speedtable import largest_so_far, log_grid
-from server.physics.tube import molecular_share, molecular_share_of_product
+from server.physics.speedtable import log_grid
 
 ROOM_K = 293.15
 PRESSURE_PA = np.concatenate([[0.0], log_grid(1e-10, 1.3e5, 4.0).pressure_pa])
@@ -60,27 +56,3 @@ def test_the_narrowest_bore_is_that_of_the_line_even_where_it_adds_no_opening() 
 def test_no_lines_are_an_empty_table() -> None:
     table = LineTable([], PRESSURE_PA)
     assert table.conductance_m3_s(ROOM_K, SPECIES["air"]).shape == (0, PRESSURE_PA.size)
-
-
-@settings(max_examples=60)
-@given(
-    scale=st.lists(st.floats(1e-6, 1e6), min_size=1, max_size=4),
-    pressure=st.lists(st.floats(0.0, 1e6), min_size=1, max_size=4),
-)
-def test_the_share_of_a_product_is_that_of_each_pair(
-    scale: list[float], pressure: list[float]
-) -> None:
-    first, second = np.array(scale)[:, np.newaxis], np.array(pressure)
-    found = molecular_share_of_product(first, second)
-    np.testing.assert_allclose(found, molecular_share(first * second), rtol=1e-12, atol=1e-15)
-
-
-@given(
-    rows=st.lists(
-        st.lists(st.floats(-1e3, 1e3), min_size=5, max_size=5), min_size=1, max_size=4
-    ).map(np.array)
-)
-def test_the_largest_so_far_is_what_going_along_finds(rows: FloatArray) -> None:
-    before = rows.copy()
-    assert np.array_equal(largest_so_far(rows), np.maximum.accumulate(rows, axis=1))
-    assert np.array_equal(rows, before)

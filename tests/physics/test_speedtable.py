@@ -9,10 +9,12 @@ from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 
 from server.errors import OutOfRange
+from server.physics.arrays import FloatArray
 from server.physics.speedtable import (
     LEAST_PA_M3_S,
     LogGrid,
     SpeedTable,
+    largest_so_far,
     log_grid,
     lookup,
     monotone_cubic,
@@ -164,3 +166,14 @@ def test_a_pump_rests_at_the_last_pressure_at_which_it_takes_nothing(first: int)
     speed = np.where(np.arange(grid.count) >= first, 0.1, 0.0)
     found = rest_pressure_pa(SpeedTable(grid, speed[np.newaxis]))
     assert found[0] == (grid.pressure_pa[first - 1] if first else 0.0)
+
+
+@given(
+    rows=st.lists(
+        st.lists(st.floats(-1e3, 1e3), min_size=5, max_size=5), min_size=1, max_size=4
+    ).map(np.array)
+)
+def test_the_largest_so_far_is_what_going_along_finds(rows: FloatArray) -> None:
+    before = rows.copy()
+    assert np.array_equal(largest_so_far(rows), np.maximum.accumulate(rows, axis=1))
+    assert np.array_equal(rows, before)

@@ -7,7 +7,7 @@ import math
 import fluids
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.errors import OutOfRange
@@ -17,6 +17,8 @@ from server.physics.tube import (
     bend_added_length,
     friction_factor,
     gauss_points,
+    molecular_share,
+    molecular_share_of_product,
     reduced_flow,
     tube_transmission,
     turbulence_factor,
@@ -150,3 +152,16 @@ def test_impossible_sizes_are_refused(bad: float) -> None:
         reduced_flow(bad)
     with pytest.raises(OutOfRange, match="annulus"):
         annulus_transmission(bad, 1.0)
+
+
+@settings(max_examples=60)
+@given(
+    scale=st.lists(st.floats(1e-6, 1e6), min_size=1, max_size=4),
+    pressure=st.lists(st.floats(0.0, 1e6), min_size=1, max_size=4),
+)
+def test_the_share_of_a_product_is_that_of_each_pair(
+    scale: list[float], pressure: list[float]
+) -> None:
+    first, second = np.array(scale)[:, np.newaxis], np.array(pressure)
+    found = molecular_share_of_product(first, second)
+    np.testing.assert_allclose(found, molecular_share(first * second), rtol=1e-12, atol=1e-15)
