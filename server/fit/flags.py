@@ -68,13 +68,15 @@ def _trap_flags(spot: Spot) -> list[str]:
     case = spot.judged.case
     load = case.states.process.load_pa_m3_s if case.states.process else {}
     shares = stack_shares(case, spot.front_row, spot.back_row, load)
-    caught_kg_s = [0.0, 0.0]
-    for substance, rate in case.loads.vapour_kg_s.items():
-        if substance in shares:
-            caught_kg_s[0] += rate * shares[substance].in_front
-            caught_kg_s[1] += rate * shares[substance].behind
-    traps: Sequence[Trap | None] = (spot.front.trap if spot.front else None, spot.back.trap)
-    for trap, caught in zip(traps, caught_kg_s, strict=True):
+    rates = {gas: rate for gas, rate in case.loads.vapour_kg_s.items() if gas in shares}
+    traps: Sequence[tuple[Trap | None, float]] = (
+        (
+            spot.front.trap if spot.front else None,
+            sum(rate * shares[gas].in_front for gas, rate in rates.items()),
+        ),
+        (spot.back.trap, sum(rate * shares[gas].behind for gas, rate in rates.items())),
+    )
+    for trap, caught in traps:
         if trap is None:
             continue
         if trap.kind is TrapKind.NITROGEN_TRAP:
@@ -82,7 +84,7 @@ def _trap_flags(spot: Spot) -> list[str]:
                 f"{trap.name}: liquid nitrogen displaces breathing air and burns skin; ventilate, "
                 "wear face shield and gloves, never close a trap that holds liquid."
             )
-        if trap.capacity_kg > 0.0 and caught > 0.0:
+        if caught > 0.0:
             flags.append(
                 f"{trap.name}: full after {duration(trap.capacity_kg / caught)} of vapour load."
             )

@@ -25,7 +25,7 @@ from server.physics.pumpdown_step import (
 )
 from server.physics.speedtable import LEAST_PA_M3_S
 
-_OUTWEIGHS = 20.0
+OUTWEIGHS = 20.0
 """What a pump takes over the load where the correction is enough. Its cube is left out, 1/20³ of
 the rate at most; a choice of our own."""
 
@@ -66,7 +66,7 @@ def fall(state: Rows, course: Course, paths: Paths, *, trace: bool = False) -> l
     """
     which = paths.place[state.row_start // course.grid.count]
     first = node_below(course.grid, state.pressure)
-    outweighed = _OUTWEIGHS * state.load
+    outweighed = OUTWEIGHS * state.load
     # however small the load: where there is no speed it is not carried
     wanted = np.maximum(outweighed / state.scale, LEAST_PA_M3_S)
     last = paths.lowest_node(which, wanted)

@@ -26,10 +26,10 @@ from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.outgassing import HOUR_S, LAW_START_S
 from server.physics.speedtable import LogGrid, gather
 
-_LN_P_STEP = 0.8
-_LN_T_STEP = 0.8
-_FALL = -math.expm1(-_LN_P_STEP)
-_RISE = math.expm1(_LN_P_STEP)
+LN_P_STEP = 0.8
+LN_T_STEP = 0.8
+_FALL = -math.expm1(-LN_P_STEP)
+_RISE = math.expm1(LN_P_STEP)
 _NEARLY_ONE = 1.0 - 1e-9  # closer to its balance than this the pressure never moves so far
 _MOST_FALL = 0.15  # a step down to less than this share of the pressure is not taken
 _MOST_CORRECTION = 5e-3  # share of the pressure; a larger one means too long a step
@@ -94,7 +94,7 @@ class Course:
     @property
     def clock_share(self) -> float:
         """Largest step as a share of the clock, by the steepest decaying term; inf without one."""
-        return _LN_T_STEP / max(1.0, self.alpha.max()) if self.alpha.size else np.inf
+        return LN_T_STEP / max(1.0, self.alpha.max()) if self.alpha.size else np.inf
 
 
 Point = tuple[FloatArray, FloatArray]

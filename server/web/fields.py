@@ -271,6 +271,10 @@ ROWS: Final[Mapping[str, Rows]] = {
 }
 
 
+UNTYPED: Final[Mapping[str, str]] = {"chamber.seals": "Seals that air permeates"}
+"""What no form asks for, but assumptions tell of."""
+
+
 def pattern(path: str) -> str:
     """Return a field's path with ``*`` for the numbers of rows.
 
@@ -314,11 +318,11 @@ def label_at(path: str) -> str:
     Returns
     -------
     str
-        Such as ``Area, surface 2``; the path itself where no form shows the field.
+        Such as ``Area, surface 2``; the path itself where nothing is known of the field.
     """
     field = field_at(path)
     if field is None:
-        return ROWS[path].label if path in ROWS else path
+        return ROWS[path].label if path in ROWS else UNTYPED.get(path, path)
     row = re.search(r"^(.*)\.(\d+)\.[a-z_]+$", path)
     if row and row[1] in ROWS:
         return f"{field.label}, {ROWS[row[1]].one} {int(row[2]) + 1}"

@@ -41,6 +41,29 @@ def test_every_gas_is_shown_as_pumped_or_as_held_by_the_trap() -> None:
     assert "Q(xenon) [Pa·m³/s]" in inputs
 
 
+def test_a_trap_without_a_capacity_of_its_own_holds_nothing_in_the_long_run() -> None:
+    """What it takes counts as passed: there is no rate between defrosts, and no defrost."""
+    process = {"vapour": [{"substance": "water", "rate": "0.1 g/h"}]}
+    for capacity_kg in (0.0, 0.1):
+        cold = replace(
+            a_trap("COLD", "KF 50", TrapKind.NITROGEN_TRAP),
+            surface_k=77.35,
+            capacity_kg=capacity_kg,
+        )
+        sheet = sheet_by_hand(a_jet(), a_rougher(), FLUID, cold, trapped=True, process=process)
+        assert "passes-inlet-water" in sheet
+        for key in ("held-inlet-water", "trap-inlet-water", "defrost-inlet-water"):
+            assert (key in sheet) == (capacity_kg > 0.0)
+
+
+def test_a_chamber_that_is_never_handed_over_has_no_phase_that_reached_its_target() -> None:
+    """Roughing ends at 400 Pa: a leak of 1 Pa·m³/s ÷ 2.5 L/s, far above any crossover."""
+    sheet = sheet_by_hand(a_jet(), a_rougher(), FLUID, chamber__leak_rate="1 Pa*m3/s")
+    assert sheet["handed-over"].value == NEVER
+    assert sheet["time"].value == NEVER
+    assert "reached" not in sheet["time"].formula
+
+
 def test_the_span_of_an_estimate_is_cut_at_whole_powers_of_ten() -> None:
     assert decades_pa(101_325.0, 0.5) == [101_325.0, 1e5, 1e4, 1e3, 1e2, 1e1, 1.0, 0.5]
     assert decades_pa(1e3, 10.0) == [1e3, 1e2, 1e1]

@@ -147,3 +147,11 @@ def test_wet_goods_come_back_from_the_form_as_typed() -> None:
     assert form.request()["process"] == example["process"]
     assert form.has_any("process.wet_goods")
     assert label_at("process.wet_goods.1.mass") == "Mass to remove, goods 2"
+
+
+def test_all_that_is_assumed_has_a_name_that_people_read() -> None:
+    """At this pressure the air that permeates the seals counts, which no form asks for."""
+    asked = read_inquiry({**EXAMPLE, "target_pressure": "1e-7 mbar"})
+    named = {each.field: label_at(each.field) for each in asked.assumptions}
+    assert "chamber.seals" in named
+    assert not [path for path, label in named.items() if label == path]

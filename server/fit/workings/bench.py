@@ -218,8 +218,7 @@ class Bench:
             reaching_load(self.spot, state),
             at(state.chamber_pa), state.inlet_at_pa(self.spot.front_row, self.spot.back_row),
             {gas: at(share) for gas, share in state.partial_pa.items()},
-            at(np.nan if state.foreline_pa is None else state.foreline_pa),
-            at(np.nan if state.tolerable_pa is None else state.tolerable_pa),
+            self.one(state.foreline_pa), self.one(state.tolerable_pa),
             at(state.rest_pa), over_trap_pa,
         )  # fmt: skip
 

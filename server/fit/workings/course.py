@@ -17,6 +17,8 @@ from server.fit.workings.curves import Curve
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.outgassing import HOUR_S, LAW_START_S, surface_decay
+from server.physics.pumpdown_fall import OUTWEIGHS
+from server.physics.pumpdown_step import LN_P_STEP, LN_T_STEP
 from server.physics.roots import roots_between
 
 SECTION = "Pump-down"
@@ -50,6 +52,7 @@ _HELD = Law(
     cite("HABLANIAN-1997"),
 )
 _TOTAL = Law("t", "t = t_x + t_hv", "s", "sum of phases")
+_BY_ROUGHING = Law("t", "t = t_rough: the target is reached by roughing", "s", "sum of phases")
 _TOTAL_ROUGH = Law("t", "t = t_rough", "s", "the one phase of a rough stack")
 
 NEVER = "not reached within a fortnight"
@@ -65,9 +68,10 @@ def course_lines(bench: Bench) -> Iterator[Working]:
     yield line(
         SECTION, "equation", "Equation and method", _EQUATION,
         {
-            "method": "∫ V·dp/(S_eff·p − Q) over the table, Q to first order, while the pump takes "
-            "30 times Q and more; then exponential Rosenbrock, third order",
-            "longest step": "0.8 in ln p, 0.8 in ln t",
+            "method": "∫ V·dp/(S_eff·p − Q) over the table, Q to second order, while the pump "
+            f"takes {OUTWEIGHS:g} times Q and more; to the target at once where the pressure runs "
+            "after the balance of pump and load; exponential Rosenbrock, third order, in between",
+            "longest step": f"{LN_P_STEP:g} in ln p, {LN_T_STEP:g} in ln t",
             "given up after [s]": HORIZON_S,
         },
         "within 1 % of scipy.integrate.solve_ivp at rtol 1e-9 (checked in the tests)",
@@ -148,7 +152,7 @@ def _high_vacuum_lines(bench: Bench, place: int) -> Iterator[Working]:
     )  # fmt: skip
     target = bench.requirements.target_pressure_pa
     if not math.isfinite(handed_over_s) or takeover <= target:
-        law = Law("t", "t = t_rough: the target is reached by roughing", "s", "sum of phases")
+        law = _BY_ROUGHING if math.isfinite(total) else _TOTAL
         yield line(SECTION, "time", "Pump-down time", law, {}, _time(total))
         return
     span = (takeover, target)

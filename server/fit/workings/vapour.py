@@ -159,6 +159,8 @@ def _trap_lines(meeting: _Meeting, rate_kg_s: float, day_s: float) -> Iterator[W
         SECTION, f"passes-{key}", f"{trap.name}: {gas_name(meeting.substance)} that passes it",
         _PASSES, inputs, meeting.passes,
     )  # fmt: skip
+    if trap.capacity_kg <= 0.0:
+        return  # full at once: what it takes counts as passed, see `vapour_shares`
     held = rate_kg_s * (meeting.comes - meeting.passes) / meeting.of_all
     yield line(
         SECTION, f"held-{key}", f"{trap.name}: {gas_name(meeting.substance)} that it holds", _HELD,
