@@ -14,21 +14,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from server.fit.loads import AIR
-from server.physics.arrays import FloatArray, IntArray
-from server.physics.speedtable import SpeedTable, rest_pressure_pa
-
-
-def rest_pa(air: SpeedTable, rows: IntArray) -> FloatArray:
-    """Return the pressure at which each back stops pumping air, 0 where the table has no such.
-
-    Parameters
-    ----------
-    air : SpeedTable
-        Speeds for air, ultimate pressure included. [m3/s]
-    rows : array of int, shape (n,)
-        Row of each back. [-]
-    """
-    return rest_pressure_pa(SpeedTable(air.grid, air.speed_m3_s[rows]))
+from server.physics.arrays import FloatArray
 
 
 def parts_behind(
@@ -41,7 +27,7 @@ def parts_behind(
     parts_pa : mapping of array, shape (n,)
         Q_i over the net speed of each back; they add up to the pressure there. [Pa]
     resting_pa : array, shape (n,)
-        Pressure at which each back stops pumping, of ``rest_pa``. [Pa]
+        Pressure at which each back stops pumping air, 0 where there is no such. [Pa]
 
     Returns
     -------

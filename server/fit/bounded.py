@@ -17,7 +17,7 @@ from server.fit.case import Case
 from server.fit.costs import Purse
 from server.fit.cycle_times import Days
 from server.fit.decided import Decided
-from server.fit.evaluation import KEYS, Judged
+from server.fit.evaluation import Judged, worst_of
 from server.fit.level_falls import FrontFalls
 from server.fit.levels import FAILS, MARGINAL, PASSES, LevelArray, Levels, Span, span_of
 from server.fit.margins import TIMED_MARGINS, budget
@@ -26,13 +26,14 @@ from server.fit.pump_sets import Codes, codes_of
 from server.fit.results import MarginKey
 from server.fit.settled import let_go
 from server.fit.states import HighVacuumStates
-from server.fit.thresholds import ROUNDING, RULES
-from server.physics.arrays import IntArray
+from server.fit.thresholds import ROUNDING
+from server.physics.arrays import BoolArray, FloatArray, IntArray
 
 JudgeSome = Callable[[IntArray, IntArray], Judged]
 """Judges some of the fronts with some of the backs."""
 
 _OPEN = 255
+"""In the place of a level that the bounds leave open."""
 
 
 class Bounded:
@@ -128,8 +129,9 @@ class Bounded:
         if not rows.size:
             return
         chosen, days = (rows, columns), self._decided.days((rows, columns))
-        level, worst = _timed(days)
-        self.levels.settle(chosen, np.minimum(level, self._beside_time[chosen]), worst)
+        worst_key, worst_share, fails = _timed(days)
+        level = np.minimum(_level(fails, worst_share), self._beside_time[chosen])
+        self.levels.settle(chosen, level, worst_key)
         _let_go(days.case)
 
     def _judge(self, judge: JudgeSome) -> None:
@@ -145,34 +147,28 @@ class Bounded:
             wanted = np.isin(columns, some)
             judged = judge(fronts, some)
             place = np.searchsorted(fronts, rows[wanted]), np.searchsorted(some, columns[wanted])
-            level = np.where(judged.fits, PASSES, np.where(judged.fails, FAILS, MARGINAL))
+            level = _level(judged.fails[place], judged.worst_share[place])
             chosen = (rows[wanted], columns[wanted])
-            worst = judged.worst_key[place]
-            self.levels.settle(chosen, level[place].astype(np.uint8), worst)
+            self.levels.settle(chosen, level, judged.worst_key[place])
             _let_go(judged.case)
 
 
-def _joined(open_joints: np.ndarray) -> Span:
+def _joined(open_joints: BoolArray) -> Span:
     level = np.where(open_joints, np.uint8(FAILS), np.uint8(PASSES))
     return Span(level, level)
 
 
-def _timed(days: Days) -> tuple[LevelArray, IntArray]:
-    """Return the levels of combinations by their margins of time, and the key of the worst."""
-    count = len(days.chosen[0])
-    level, worst = np.full(count, PASSES, dtype=np.uint8), np.full(count, np.inf)
-    keys = np.zeros(count, dtype=np.intp)
-    for key, margin in TIMED_MARGINS.items():
-        found = margin(days)
-        if found is None:
-            continue
-        ratio = found.ratio[days.chosen]
-        share = ratio / RULES[key].threshold
-        steps = (ratio >= 1.0 - ROUNDING).view(np.uint8) + (share >= 1.0 - ROUNDING)
-        level = np.minimum(level, steps)
-        keys = np.where(share < worst, KEYS.index(key), keys)
-        worst = np.fmin(worst, share)
-    return level, keys
+def _timed(days: Days) -> tuple[IntArray, FloatArray, BoolArray]:
+    """Return ``worst_of`` the margins of time of the combinations that were followed."""
+    found = {key: margin(days) for key, margin in TIMED_MARGINS.items()}
+    ratios = {key: led.ratio[days.chosen] for key, led in found.items() if led is not None}
+    return worst_of(ratios, days.chosen[0].shape)
+
+
+def _level(fails: BoolArray, worst_share: FloatArray) -> LevelArray:
+    """Return the levels of combinations that were judged."""
+    passes = np.where(worst_share >= 1.0 - ROUNDING, np.uint8(PASSES), np.uint8(MARGINAL))
+    return np.where(fails, np.uint8(FAILS), passes)
 
 
 def _let_go(case: Case) -> None:

@@ -50,7 +50,7 @@ def front_bounds(states: FrontStates) -> Mapping[MarginKey, FloatArray]:
             asked.process.pressure_pa, states.process_chamber
         )
     own = states.limits(running).largest_pa_m3_s
-    reaching = sum(states.beyond_trap(running).values(), start=np.zeros(len(own)))
+    reaching = states.throughput_pa_m3_s(running)
     bounds[MarginKey.THROUGHPUT] = own / np.maximum(reaching, 1e-300)
     return bounds
 

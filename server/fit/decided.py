@@ -24,7 +24,7 @@ from server.fit.levels import FAILS, Levels, Span, span_of
 from server.fit.margin_vapour import vapour
 from server.fit.margins import backstreaming, duty_in, fluid, pump_down_in
 from server.fit.results import MarginKey
-from server.fit.settled import let_go
+from server.fit.settled import LinesFor, let_go
 from server.fit.states import HighVacuumStates
 from server.physics.arrays import IntArray
 
@@ -43,8 +43,10 @@ class Decided:
     def __init__(self, states: HighVacuumStates, falls: FrontFalls) -> None:
         self.states = states
         alone = states.alone
-        self.base_rest = _rest(states, process=False)
-        process = None if alone.process_load is None else _rest(states, process=True)
+        self.base_rest = _rest(states, alone.base_load, states.without_process)
+        process = None
+        if alone.process_load is not None:
+            process = _rest(states, alone.process_load, states.while_working)
         self._crossover = Crossover(states)
         self._case = self.case_of(np.arange(len(states.fronts)))
         self._forelines = ForelineLevels(self._case, states, self.base_rest, process)
@@ -137,9 +139,8 @@ class Decided:
         return Case(field, some.loads, some.requirements, some, nothing, nothing.astype(np.bool_))
 
 
-def _rest(states: HighVacuumStates, *, process: bool) -> Rest:
+def _rest(states: HighVacuumStates, load: Mapping[str, float], lines: LinesFor) -> Rest:
+    """Return the pressures without load in the state that a load and its forelines make."""
     alone = states.alone
-    load = (alone.process_load or alone.base_load) if process else alone.base_load
     places = Places(alone, load, states.outlet_rows)
-    lines = states.while_working if process else states.without_process
     return Rest(alone, alone.resting_pa, standing_in(lines, load, places))

@@ -163,8 +163,8 @@ def judge(
     for key, timed in TIMED_MARGINS.items():
         if key in how.only and (found := timed(days)):
             ledgers[key] = _only(found, alive)
-    worst_key, worst_share, fails = _worst(ledgers, shape)
-    return Judged(days, cost, ledgers, worst_key, worst_share, fails)
+    ratios = {key: found.ratio for key, found in ledgers.items()}
+    return Judged(days, cost, ledgers, *worst_of(ratios, shape))
 
 
 def _states(
@@ -206,14 +206,23 @@ def _only(ledger: Ledger, alive: BoolArray) -> Ledger:
     return Ledger(ledger.required, ledger.available, np.where(alive, ledger.ratio, np.nan))
 
 
-def _worst(
-    ledgers: Mapping[MarginKey, Ledger], shape: tuple[int, int]
+def worst_of(
+    ratios: Mapping[MarginKey, FloatArray], shape: tuple[int, ...]
 ) -> tuple[NDArray[np.intp], FloatArray, BoolArray]:
+    """Return which margin is the worst, how large it is ÷ its threshold, and where any fails.
+
+    Parameters
+    ----------
+    ratios : mapping of array
+        Margins that broadcast to the shape; NaN: it does not apply. [-]
+    shape : tuple of int
+        Shape of the combinations, as that of what is returned.
+    """
     worst_key = np.zeros(shape, dtype=np.intp)
     worst = np.full(shape, np.inf)
     fails = np.zeros(shape, dtype=np.bool_)
-    for key, ledger in ledgers.items():
-        ratio = np.broadcast_to(ledger.ratio, shape)
+    for key, of_any_shape in ratios.items():
+        ratio = np.broadcast_to(of_any_shape, shape)
         share = ratio / RULES[key].threshold
         smaller = share < worst  # NaN: does not apply, compares false
         if key in YES_OR_NO:

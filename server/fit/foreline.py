@@ -16,6 +16,7 @@ from server.fit.geometry import Outlet, forelines, groups_by_line
 from server.fit.inlet import flow_potential
 from server.fit.loads import AIR
 from server.fit.requirements import Requirements
+from server.fit.thresholds import ROUNDING
 from server.physics.arrays import FloatArray, IntArray
 from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
@@ -37,13 +38,14 @@ class ForelineRuns:
         first = [backs[place] for place in kinds.first]
         self._lines = forelines(outlets, first, requirements)
         self.line_of = self._lines.of.reshape(len(self.outlets), len(first))[:, kinds.of]
-        self._known: dict[Mixture, tuple[FlowPotential, IntArray]] = {}
+        """Line of each run among those of ``potential``, shape (outlets, backs)."""
+        self._known: dict[Mixture, FlowPotential] = {}
 
-    def potential(self, load_pa_m3_s: Mapping[str, float]) -> tuple[FlowPotential, IntArray]:
-        """Return the flow potentials for the gas of a load, and the line of each run."""
+    def potential(self, load_pa_m3_s: Mapping[str, float]) -> FlowPotential:
+        """Return the flow potentials for the gas of a load, line by line."""
         gas = mixture_of(load_pa_m3_s)
         if gas not in self._known:
-            self._known[gas] = (flow_potential(self._lines, gas), self.line_of)
+            self._known[gas] = flow_potential(self._lines, gas)
         return self._known[gas]
 
 
@@ -124,7 +126,7 @@ class Foreline:
         speeds = self._speeds
         found = steady_state(load_pa_m3_s, speeds.tables, speeds.rows, offset_pa=self._resting_pa)
         at_back = np.where(found.exists, np.maximum(found.pressure_pa, self._ultimate_pa), 1.0)
-        potential, line_of = self.runs.potential(load_pa_m3_s)
+        potential, line_of = self.runs.potential(load_pa_m3_s), self.runs.line_of
         exit_pa = np.broadcast_to(at_back[speeds.of], line_of.shape)
         driven = potential.at_pa_m3_s(line_of, exit_pa) + sum(load_pa_m3_s.values())
         entry = np.maximum(potential.pressure_pa(line_of, driven), exit_pa)
@@ -155,7 +157,7 @@ class Foreline:
         found = steady_state(
             {AIR: flow_pa_m3_s}, {AIR: self._speed_of(load_pa_m3_s)}, self._speeds.of
         )
-        potential, line_of = self.runs.potential(load_pa_m3_s)
+        potential, line_of = self.runs.potential(load_pa_m3_s), self.runs.line_of
         at_back = np.where(found.exists, np.maximum(found.pressure_pa, GRID.low_pa), 1.0)
         exit_pa = np.broadcast_to(at_back, line_of.shape)
         entry = potential.pressure_pa(
@@ -174,7 +176,7 @@ class Foreline:
         below = GRID.pressure_pa <= up_to_pa
         carried = (self._speed_of(load_pa_m3_s).speed_m3_s * GRID.pressure_pa)[:, below]
         most = np.maximum.accumulate(carried, axis=1)
-        dips = carried < most * (1.0 - 1e-9)
+        dips = carried < most * (1.0 - ROUNDING)
         low = np.where(dips, carried, np.inf).min(axis=1, initial=np.inf)
         high = np.where(dips, most, -np.inf).max(axis=1, initial=-np.inf)
         return low[self._speeds.of], high[self._speeds.of]
@@ -202,7 +204,7 @@ class Foreline:
         largest_pa_m3_s, no_load_pa, full_load_pa : array, shape (n_pumps,)
             The pumps' own largest throughput and tolerable foreline pressures.
         """
-        potential, line_of = self.runs.potential(load_pa_m3_s)
+        potential, line_of = self.runs.potential(load_pa_m3_s), self.runs.line_of
         alike = self._columns
         shape = (len(outlet_rows), len(alike.first))
         row = np.broadcast_to(self._speeds.of[alike.first], shape).ravel()
@@ -228,7 +230,7 @@ class Foreline:
         own : three arrays, shape (n,)
             The pumps' own largest throughput and tolerable foreline pressures.
         """
-        potential, line_of = self.runs.potential(load_pa_m3_s)
+        potential, line_of = self.runs.potential(load_pa_m3_s), self.runs.line_of
         row = self._speeds.of[places[1]]
         speeds = self._speed_of(load_pa_m3_s)
         return _Carrying(potential, line_of[places], speeds, row, *own).largest_pa_m3_s()

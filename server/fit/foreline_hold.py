@@ -25,6 +25,9 @@ START_SHARE = 0.1
 SHORTEST_HOLD_S = 60.0
 MOST_PAUSES = 3
 
+REST_ROOM = 1.1
+"""Nearer to where its pump comes to rest nobody waits for a foreline to fall: ours."""
+
 _WALL = SurfaceRecipe()
 """Clean steel with elastomer seals, as a chamber's wall is taken where nothing is stated."""
 
@@ -172,6 +175,6 @@ def _start_pa(
     found = case.states.base.foreline_pa
     if found is None:
         return tolerable_pa
-    lowest = 1.1 * np.broadcast_to(found, (len(case.field.fronts), len(case.backs)))[chosen]
+    lowest = REST_ROOM * np.broadcast_to(found, (len(case.field.fronts), len(case.backs)))[chosen]
     start = np.minimum(tolerable_pa, np.maximum(START_SHARE * tolerable_pa, lowest))
     return np.where(np.isnan(lowest), tolerable_pa, start)

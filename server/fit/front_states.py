@@ -20,6 +20,7 @@ from server.fit.pump_limits import PumpLimits, limits_for
 from server.fit.requirements import Requirements
 from server.fit.thresholds import BASE_STATE_AFTER_S
 from server.physics.arrays import BoolArray, FloatArray, IntArray
+from server.physics.pumps import tolerable_foreline_pa
 from server.physics.steady import SteadyState, steady_state
 from server.physics.vapour import fluid_vapour_pressure_pa
 
@@ -39,13 +40,8 @@ def running_load(loads: Loads, requirements: Requirements) -> Mapping[str, float
     return loads.running_pa_m3_s(process_time_s(requirements))
 
 
-def resting_pressure_pa(front: Front) -> float:
-    """Return a front's pressure without gas load: its own ultimate or its fluid's vapour."""
-    return float(resting_pressures_pa([front])[0])
-
-
 def resting_pressures_pa(fronts: Sequence[Front]) -> FloatArray:
-    """Return ``resting_pressure_pa`` of many fronts, shape (n,)."""
+    """Return pressures without gas load, (n,): the pump's own ultimate or its fluid's vapour."""
     resting = np.array([front.pump.ultimate_pa for front in fronts])
     surface = [ROOM_K if front.trap is None else front.trap.surface_k for front in fronts]
     filled = [
@@ -146,6 +142,21 @@ class FrontStates:
         row = self.inlet.row_of_front
         return {gas: flow[row] for gas, flow in self.inlet.beyond_trap(load).items()}
 
+    def throughput_pa_m3_s(self, load: Mapping[str, float]) -> FloatArray:
+        """Return the whole of a load that reaches each pump, shape (n,)."""
+        nothing = np.zeros(len(self.fronts))
+        return np.asarray(sum(self.beyond_trap(load).values(), start=nothing))
+
+    def tolerable_pa(self, load: Mapping[str, float], times: float = 1.0) -> FloatArray:
+        """Return the foreline pressure each pump tolerates at so many times a load, shape (n,).
+
+        That of its largest throughput where the load is larger still.
+        """
+        limits = self.limits(load)
+        largest = limits.largest_pa_m3_s
+        carried = np.minimum(times * self.throughput_pa_m3_s(load), largest)
+        return tolerable_foreline_pa(carried, largest, limits.no_load_pa, limits.full_load_pa)
+
     def reaching(self, load: Mapping[str, float]) -> list[tuple[BoolArray, dict[str, float]]]:
         """Return fronts whose traps hold the same vapours, with the load that reaches them."""
         key = tuple(load.items())
@@ -169,10 +180,8 @@ class FrontStates:
             self.inlet.only(fronts),
             {load: found.of(fronts) for load, found in self._limits.items()},
         )
-        for name in ("base_chamber", "base_inlet", "process_chamber", "process_inlet"):
-            if name in vars(self):
-                vars(some)[name] = getattr(self, name).only(fronts)
-        for name in ("at_base", "at_work"):
+        states = ("base_chamber", "base_inlet", "process_chamber", "process_inlet")
+        for name in (*states, "at_base", "at_work"):
             if name in vars(self):
                 vars(some)[name] = getattr(self, name).only(fronts)
         if "resting_pa" in vars(self):

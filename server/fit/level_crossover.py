@@ -18,13 +18,15 @@ from server.catalog.arrays import GRID
 from server.catalog.items import VapourPump
 from server.fit.alike import Groups
 from server.fit.habits import lowest_asked_pa, stands_idle
-from server.fit.levels import CLOSE, Span, open_where, span_of_steps
+from server.fit.level_rest import borne_ratio, with_several_pa_m3_s
+from server.fit.levels import Span, open_where, span_of_steps
 from server.fit.loads import AIR
 from server.fit.pump_limits import highest_crossover_pa
 from server.fit.results import MarginKey
 from server.fit.states import HighVacuumStates
 from server.fit.thresholds import BURST_S, RULES
 from server.physics.arrays import BoolArray, FloatArray, IntArray
+from server.physics.pumps import tolerable_foreline_pa
 from server.physics.speedtable import lookup
 
 
@@ -93,11 +95,11 @@ class Crossover:
                 self.limits.largest_pa_m3_s, self.limits.no_load_pa, self.limits.full_load_pa,
             )
         )  # fmt: skip
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = flow.flow_pa_m3_s / own
-            tolerable = no_load - (no_load - full_load) * share
-            borne = tolerable / flow.foreline_pa[self.outlet_rows[pumps]]
-            return np.minimum(borne, 1.0 / share)
+        carried = np.minimum(flow.flow_pa_m3_s, own)
+        tolerable = tolerable_foreline_pa(carried, own, no_load, full_load)
+        borne = borne_ratio(tolerable, flow.foreline_pa[self.outlet_rows[pumps]])
+        with np.errstate(divide="ignore"):
+            return np.minimum(borne, own / flow.flow_pa_m3_s)
 
     def flow_for(self, pressure_pa: FloatArray) -> Flow:
         """Return what crossover pressures ask for, one for each back, shape (backs,)."""
@@ -135,7 +137,7 @@ class Crossover:
 
     @cached_property
     def _between_branches(self) -> tuple[FloatArray, FloatArray]:
-        """Flows at which backs have several pressures, widened by rounding."""
-        highest = float(self.limits.no_load_pa[self.outlet_rows >= 0].max(initial=0.0))
-        low, high = self._states.still.between_branches_pa_m3_s({AIR: 1.0}, highest)
-        return low * (1.0 - CLOSE), high * (1.0 + CLOSE)
+        """Flows of air at which backs may have several pressures."""
+        return with_several_pa_m3_s(
+            self._states.still, {AIR: 1.0}, self.limits.no_load_pa, self.outlet_rows
+        )

@@ -13,7 +13,7 @@ import numpy as np
 
 from server.catalog.arrays import GRID
 from server.catalog.gas_limits import tolerable_foreline_for
-from server.fit.foreline_hold import MOST_PAUSES, START_SHARE, is_held
+from server.fit.foreline_hold import MOST_PAUSES, REST_ROOM, START_SHARE, is_held
 from server.fit.habits import (
     back_draws,
     front_draws,
@@ -99,7 +99,7 @@ class DayBounds:
             node = np.searchsorted(GRID.pressure_pa, start, side="right") - 1
             of = self._states.backing.inlet.of
             slow = self._slowness[of[np.newaxis], node[:, np.newaxis]]
-            near = 1.1 * self._rest.standing.pressure_pa[place] > start[:, np.newaxis]
+            near = REST_ROOM * self._rest.standing.pressure_pa[place] > start[:, np.newaxis]
             found[held] = np.where(near, np.inf, slow * self._volume_m3[fronts, np.newaxis])
         return found
 

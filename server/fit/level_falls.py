@@ -32,13 +32,21 @@ from server.physics.gasload import GasLoad, with_constant
 from server.physics.pumpdown import pump_down
 
 _SHARES = (1.0, 1.0 / CROSSOVER_ROOM, 0.5, 0.15, RUN_ON_SHARE / CROSSOVER_ROOM)
-"""Pressures of the net ÷ the highest at which a front takes over."""
+"""Pressures of the net ÷ the highest at which a front takes over.
+
+The first two are where a pump takes over that nothing else limits, the last the lowest to which
+roughing is followed while one runs up. Those between, and the number of clocks, only say how narrow
+the bounds come out: ours.
+"""
 
 _CLOCKS = 18
 _FIRST_CLOCK_S = 1.0
 
 _ADDED_SHARE = 0.02
-"""Of the target: what backs may add to the pressure over a front that the net allows for."""
+"""Of the target: what backs may add to the pressure over a front that the net allows for.
+
+Ours: what adds more is followed.
+"""
 
 
 @dataclass(frozen=True)
@@ -74,7 +82,8 @@ class FrontFalls:
 def front_falls(alone: FrontStates, loads: Loads, requirements: Requirements) -> FrontFalls:
     """Follow every front from the corners of its net."""
     duty, target = requirements.duty, requirements.target_pressure_pa
-    last = max(requirements.pump_down_time_s or 0.0, duty.shift_s / duty.cycles_per_day)
+    asked_s = max(requirements.pump_down_time_s or 0.0, duty.shift_s / duty.cycles_per_day)
+    last = max(asked_s, _FIRST_CLOCK_S)
     clock = np.concatenate([[0.0], np.geomspace(_FIRST_CLOCK_S, last, _CLOCKS - 1)])
     highest = np.array([highest_crossover_pa(f.pump, loads.volume_m3) for f in alone.fronts])
     pressure = np.maximum(highest[:, np.newaxis] * np.array(_SHARES), GRID.low_pa)

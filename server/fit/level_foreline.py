@@ -14,14 +14,13 @@ from functools import cached_property
 import numpy as np
 
 from server.fit.case import Case, quotient
-from server.fit.level_rest import Rest
-from server.fit.levels import CLOSE, Span, both, open_where, span_of, span_of_steps
+from server.fit.level_rest import Rest, borne_ratio, with_several_pa_m3_s
+from server.fit.levels import Span, both, open_where, span_of, span_of_steps
 from server.fit.margins import turbo_roughing
 from server.fit.results import MarginKey
 from server.fit.states import HighVacuumStates
 from server.fit.thresholds import RULES
 from server.physics.arrays import BoolArray, FloatArray, IntArray
-from server.physics.pumps import tolerable_foreline_pa
 
 Load = Mapping[str, float]
 
@@ -79,7 +78,7 @@ class ForelineLevels:
         place = self._process.standing.places.of_front[rows]
         works, passes = (
             np.minimum(
-                _ratio(bearing.tolerable_pa[rows, np.newaxis], bearing.brought_pa[place]),
+                borne_ratio(bearing.tolerable_pa[rows, np.newaxis], bearing.brought_pa[place]),
                 bearing.own_share[rows, np.newaxis],
             )
             for bearing in self._bearings
@@ -90,22 +89,10 @@ class ForelineLevels:
     @cached_property
     def _tolerated(self) -> list[tuple[Rest, FloatArray]]:
         """What stands in the forelines and what each front tolerates there, state by state."""
-        found = [(self._base, self._tolerable_pa(self._alone.base_load, 1.0))]
+        found = [(self._base, self._alone.tolerable_pa(self._alone.base_load))]
         if self._process is not None and self._alone.process_load is not None:
-            found.append((self._process, self._tolerable_pa(self._alone.process_load, 1.0)))
+            found.append((self._process, self._alone.tolerable_pa(self._alone.process_load)))
         return found
-
-    def _tolerable_pa(self, load: Load, times: float) -> FloatArray:
-        """Foreline pressure each front tolerates at so many times a load, shape (fronts,)."""
-        limits = self._alone.limits(load)
-        largest = limits.largest_pa_m3_s
-        carried = np.minimum(times * self._reaching(load), largest)
-        return tolerable_foreline_pa(carried, largest, limits.no_load_pa, limits.full_load_pa)
-
-    def _reaching(self, load: Load) -> FloatArray:
-        """Throughput of a load that reaches each pump, shape (fronts,)."""
-        nothing = np.zeros(len(self._alone.fronts))
-        return np.asarray(sum(self._alone.beyond_trap(load).values(), start=nothing))
 
     @cached_property
     def _bearings(self) -> tuple[_Bearing, _Bearing] | None:
@@ -113,10 +100,12 @@ class ForelineLevels:
         load, rest = self._alone.process_load, self._process
         if load is None or rest is None:
             return None
-        own = quotient(self._alone.limits(load).largest_pa_m3_s, self._reaching(load))
+        own = quotient(
+            self._alone.limits(load).largest_pa_m3_s, self._alone.throughput_pa_m3_s(load)
+        )
         lines, backs = self._states.while_working, len(self._states.backs)
         outlets = len(lines(load).runs.outlets)
-        highest = _highest_pa(self._alone.limits(load).no_load_pa, self._states.outlet_rows)
+        no_load, rows = self._alone.limits(load).no_load_pa, self._states.outlet_rows
 
         def at(times: float) -> _Bearing:
             def carrying(reaching: Load) -> FloatArray:
@@ -125,23 +114,14 @@ class ForelineLevels:
 
             def several(reaching: Load) -> FloatArray:
                 flow, shape = times * sum(reaching.values()), (outlets, backs)
-                low, high = lines(reaching).between_branches_pa_m3_s(reaching, highest)
-                within = (flow >= low * (1.0 - CLOSE)) & (flow <= high * (1.0 + CLOSE))
+                low, high = with_several_pa_m3_s(lines(reaching), reaching, no_load, rows)
+                within = (flow >= low) & (flow <= high)
                 return np.broadcast_to(within.astype(float), shape)
 
             places = rest.standing.places
             brought, unknown = places.lay(backs, carrying), places.lay(backs, several)
-            return _Bearing(own / times, self._tolerable_pa(load, times), brought, unknown > 0.0)
+            return _Bearing(
+                own / times, self._alone.tolerable_pa(load, times), brought, unknown > 0.0
+            )
 
         return at(1.0), at(RULES[MarginKey.THROUGHPUT].threshold)
-
-
-def _highest_pa(tolerable_pa: FloatArray, outlet_rows: IntArray) -> float:
-    """Return the highest pressure that any pump with a foreline tolerates there."""
-    return float(tolerable_pa[outlet_rows >= 0].max(initial=0.0))
-
-
-def _ratio(tolerable_pa: FloatArray, brought_pa: FloatArray) -> FloatArray:
-    """Return tolerable ÷ brought about; 0 for no such pressure, infinite where none stands."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(tolerable_pa / brought_pa)

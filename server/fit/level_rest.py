@@ -17,7 +17,9 @@ from server.catalog.arrays import GRID
 from server.catalog.gas_curves import compression_for
 from server.catalog.items import TurboPump
 from server.fit.alike import Groups, Speeds
+from server.fit.foreline import Foreline
 from server.fit.front_states import FrontStates
+from server.fit.levels import CLOSE
 from server.fit.loads import AIR
 from server.fit.settled import LinesFor
 from server.physics.arrays import BoolArray, FloatArray, IntArray
@@ -138,7 +140,9 @@ class Rest:
             least += part
         pressed = self.standing.pressure_pa[place]
         lost = DECADES_AT_TOLERABLE * np.log(10.0) / self._tolerable_pa[rows]
-        most = least * np.exp(pressed * lost[:, np.newaxis])
+        # a foreline far above what a pump tolerates leaves it nothing: no bound either
+        with np.errstate(over="ignore", invalid="ignore"):
+            most = least * np.exp(pressed * lost[:, np.newaxis])
         stands = np.isfinite(pressed)
         return np.where(stands, least, np.inf), np.where(stands, most, np.inf)
 
@@ -153,8 +157,7 @@ class Rest:
             What each of all fronts tolerates. [Pa]
         """
         standing = self.standing.pressure_pa[self.standing.places.of_front[rows]]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return tolerable_pa[rows, np.newaxis] / standing
+        return borne_ratio(tolerable_pa[rows, np.newaxis], standing)
 
     def with_backs_pa(self, rows: IntArray, columns: IntArray) -> FloatArray:
         """Return the pressure without load of combinations; NaN without a state of the foreline."""
@@ -199,6 +202,41 @@ class Rest:
             flows, tables, self.alone.inlet.row_of_front[rows], offset_pa=np.nan_to_num(resting)
         )
         return np.where(np.isnan(resting), np.nan, found.pressure_pa)
+
+
+def borne_ratio(tolerable_pa: FloatArray, standing_pa: FloatArray) -> FloatArray:
+    """Return tolerable ÷ foreline pressure; 0 where that is infinite, infinite where none stands.
+
+    Parameters
+    ----------
+    tolerable_pa, standing_pa : array
+        Of shapes that broadcast. [Pa]
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(tolerable_pa / standing_pa)
+
+
+def with_several_pa_m3_s(
+    line: Foreline, load: Mapping[str, float], no_load_pa: FloatArray, outlet_rows: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return flows, from and to, at which backs may have several pressures that a pump tolerates.
+
+    Infinite and −infinite where a back has none; widened by what rounding may do to roots.
+
+    Parameters
+    ----------
+    line : Foreline
+        The forelines.
+    load : mapping of float
+        Their gas: its species in these proportions. [Pa m3/s]
+    no_load_pa : array, shape (pumps,)
+        Foreline pressure each pump tolerates without load. [Pa]
+    outlet_rows : array of int, shape (pumps,)
+        Outlet of each, −1 for none.
+    """
+    highest = float(no_load_pa[outlet_rows >= 0].max(initial=0.0))
+    low, high = line.between_branches_pa_m3_s(load, highest)
+    return low * (1.0 - CLOSE), high * (1.0 + CLOSE)
 
 
 def headroom_pa(

@@ -15,6 +15,7 @@ import numpy as np
 from server.catalog.arrays import GRID
 from server.fit.evacuation import (
     HORIZON_S,
+    NEAR_FLOOR,
     RUN_ON_SHARE,
     RoughCurves,
     rough_curves,
@@ -26,17 +27,22 @@ from server.fit.level_falls import FrontFalls, Net
 from server.fit.level_rest import Rest
 from server.fit.loads import AIR
 from server.fit.states import HighVacuumStates
-from server.fit.thresholds import CROSSOVER_ROOM
+from server.fit.thresholds import CROSSOVER_ROOM, ROUNDING
 from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.gasload import load_at_pa_m3_s
 
 FOLLOWED_WITHIN = 5e-3
-"""Pump-downs of one front compare to their order within this share of their time."""
+"""Pump-downs of one front compare to their order within this share of their time.
+
+Ours; ``tests/fit/test_bounded.py`` tries it with speeds and loads that are drawn.
+"""
 
 _RUNGS_APART, _RUNGS_ABOVE, _MOST_LIMITS = 1.15, 6, 24
+"""Ratio of crossover pressures that are told apart, how many there are above all limits, and of how
+many limits each is one. More or fewer make the bounds narrower or wider, never wrong: ours."""
 _LOWEST_RUNG, _HIGHEST_RUNG = 0.1, 10.0
-"""Crossover pressures that are told apart ÷ the lowest and the highest limit of the pumps."""
+"""The lowest and the highest of them ÷ the lowest and the highest limit of vapour-jet pumps."""
 
 
 @dataclass(frozen=True)
@@ -158,7 +164,7 @@ class TimeBounds:
     def _slow(self, pumps: IntArray, taken: _Takeovers) -> IntArray:
         """Corner of the net, as one number, from which falls take at least as long."""
         falls = self._falls
-        net = falls.pressure_pa[self._front_of_pump[pumps]] * (1.0 + 1e-12)
+        net = falls.pressure_pa[self._front_of_pump[pumps]] * (1.0 + ROUNDING)
         above = (net[:, :, np.newaxis] >= taken.highest_pa[:, np.newaxis]).sum(axis=1)
         pressure = np.where(above > 0, above - 1, net.shape[1])
         clock = np.searchsorted(falls.clock_s, taken.last_s, side="right") - 1
@@ -274,7 +280,7 @@ class TimeBounds:
         asked = tuple(crossover.flow_for(np.full(len(states.backs), one)) for one in pressure)
         handed = np.where(self._run_up_s > 0.0, RUN_ON_SHARE, 1.0) * crossover.own_limit_pa
         lowest = min(pressure[0], float(handed.min())) / CROSSOVER_ROOM
-        lowest = np.fmax(lowest, 1.02 * crossover.floor_pa)
+        lowest = np.fmax(lowest, NEAR_FLOOR * crossover.floor_pa)
         curves = rough_curves(states.loads, states, np.fmin(lowest, ATMOSPHERE_PA))
         return _Rungs(
             pressure,

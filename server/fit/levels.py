@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from server.fit.evaluation import KEYS
 from server.fit.results import MarginKey
 from server.fit.thresholds import RULES
 from server.physics.arrays import BoolArray, FloatArray, IntArray
@@ -19,8 +20,6 @@ from server.physics.arrays import BoolArray, FloatArray, IntArray
 LevelArray = NDArray[np.uint8]
 
 FAILS, MARGINAL, PASSES = 0, 1, 2
-
-_KEYS = tuple(MarginKey)
 
 CLOSE = 1e-5
 """Ratios this near to a border are open: far above the rounding of roots, far below notice."""
@@ -126,7 +125,7 @@ class Levels:
         failed = level == FAILS
         missing = np.bincount(worst[failed], self.members[chosen[0][failed]])
         for place in np.flatnonzero(missing):
-            self.failed[_KEYS[place].value] += int(missing[place])
+            self.failed[KEYS[place].value] += int(missing[place])
 
     @property
     def undecided(self) -> BoolArray:

@@ -6,9 +6,10 @@ changes has another version and starts with nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import count
 from threading import Lock
 from typing import Any, TypeVar, cast
 
@@ -31,7 +32,8 @@ class Memory:
 
     _values: dict[Hashable, Any] = field(default_factory=dict)
     _numbers: dict[Hashable, int] = field(default_factory=dict)
-    _given: int = 0
+    _unused: Iterator[int] = field(default_factory=lambda: count(1))
+    """No number is given twice, not even to two inquiries that ask at once."""
 
     def once(self, key: Hashable, make: Callable[[], Value]) -> Value:
         """Return the value of a key, made when it is not there."""
@@ -49,7 +51,8 @@ class Memory:
         self, asked: Mapping[Key, Asked], make: Callable[[list[Asked]], Iterable[Value]]
     ) -> list[Value]:
         """Return the values of several keys; those that are not there are made in one go."""
-        found = {key: self._values[key] for key in asked if key in self._values}
+        values = self._values  # another inquiry may let the memory start anew meanwhile
+        found = {key: values[key] for key in asked if key in values}
         missing = {key: one for key, one in asked.items() if key not in found}
         if missing:
             made = make(list(missing.values()))
@@ -70,8 +73,7 @@ class Memory:
         if number is None:
             if len(self._numbers) >= MOST_ENTRIES:
                 self._numbers = {}
-            self._given += 1
-            number = self._numbers.setdefault(terms, self._given)
+            number = self._numbers.setdefault(terms, next(self._unused))
         return number
 
 
@@ -100,7 +102,7 @@ class Terms:
 
 
 MOST_BYTES = 12_000_000
-"""All tables together that are kept for inquiries to come."""
+"""All tables together that are kept for inquiries to come: ours, little beside a large field."""
 LARGEST_SHARE = 0.125
 """A table that takes more of that is not kept: it would push too many others out."""
 

@@ -65,9 +65,6 @@ class Entries:
     column: IntArray
     kind: IntArray
 
-    def __len__(self) -> int:
-        return len(self.code)
-
     def only(self, chosen: BoolArray) -> Entries:
         """Return some of the entries."""
         return Entries(*(getattr(self, name)[chosen] for name in Entries.__dataclass_fields__))
@@ -100,9 +97,6 @@ class PumpSets:
         )
         self._firsts.append(found.only(first))
         self._others.append(found.only(~first))
-
-    def __len__(self) -> int:
-        return sum(len(part) for part in self._firsts)
 
     def codes_of_ranks(self, count: int) -> Codes:
         """Return the measures of the first so many ranks, or of all where there are fewer."""

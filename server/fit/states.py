@@ -26,7 +26,6 @@ from server.fit.pump_limits import compression_rows
 from server.fit.requirements import Requirements
 from server.fit.settled import LinesFor, SettledState
 from server.physics.arrays import BoolArray, FloatArray, IntArray
-from server.physics.pumps import tolerable_foreline_pa
 from server.physics.steady import SteadyState, steady_state
 
 BELOW_NOTICE = 1e-6
@@ -98,10 +97,10 @@ class HighVacuumStates:
     def base(self) -> SettledState:
         """A day after pumping began, without process gas."""
         alone = self.alone
-        largest, tolerable = self._tolerable(alone.base_load)
+        reaching, tolerable = self._tolerable(alone.base_load)
         return SettledState(
             alone.base_load,
-            largest,
+            reaching,
             tolerable,
             lambda: self._chamber(alone.base_load, alone.base_chamber, self._base_rest, self.inlet),
             lambda chamber_pa, wanted: np.minimum(
@@ -306,12 +305,7 @@ class HighVacuumStates:
 
     def _tolerable(self, load: Mapping[str, float]) -> tuple[FloatArray, FloatArray]:
         """Load that reaches each pump, and the foreline pressure it tolerates then, (F, 1)."""
-        limits = self.alone.limits(load)
-        largest = limits.largest_pa_m3_s
-        reaching = sum(self.alone.beyond_trap(load).values(), start=np.zeros(len(largest)))
-        tolerable = tolerable_foreline_pa(
-            np.minimum(reaching, largest), largest, limits.no_load_pa, limits.full_load_pa
-        )
+        reaching, tolerable = self.alone.throughput_pa_m3_s(load), self.alone.tolerable_pa(load)
         return reaching[:, np.newaxis], tolerable[:, np.newaxis]
 
     def _at_outlets(self, load: Mapping[str, float], lines: LinesFor) -> FloatArray:

@@ -292,11 +292,11 @@ class Bench:
         behind = state.field.behind
         assert behind is not None  # noqa: S101 (asked for stacks with a foreline only)
         runs = behind(state.reaching_pa_m3_s).runs
-        lines, line_of = self.spot.judged.memory.once(
+        lines = self.spot.judged.memory.once(
             ("potential", *load_pa_m3_s.items()), lambda: runs.potential(load_pa_m3_s)
         )
         outlet = runs.outlets.index(self._outlet)
-        return Passage(lines, line_of.item(outlet, self.spot.back_row))
+        return Passage(lines, runs.line_of.item(outlet, self.spot.back_row))
 
     def _inlet(self, *, working: bool) -> InletTables | None:
         """Tables of the high-vacuum side as its traps work in a state; None for a rough stack."""
