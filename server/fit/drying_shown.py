@@ -17,7 +17,7 @@ from server.fit.drying import (
     held_back,
     rates_kg_s,
 )
-from server.fit.explain import Spot, duration, pressure
+from server.fit.explain import Spot, duration, pressure, resting_at_work_pa
 from server.fit.settled import SettledState
 from server.fit.vapour_results import Drying
 from server.physics.species import SPECIES
@@ -94,7 +94,7 @@ def _at_equilibrium(
     groups: Mapping[str, Sequence[GoodsSource]],
 ) -> tuple[float, dict[str, float]]:
     effective = dict(_tables_at_chamber(spot))
-    resting = _resting_pa(spot, state)
+    resting = resting_at_work_pa(spot)
     for substance, goods in groups.items():
         stack = stacks[substance]
         effective[substance] = held_back(stack, state.load_pa_m3_s[substance], goods)
@@ -102,18 +102,6 @@ def _at_equilibrium(
     found = steady_state(state.load_pa_m3_s, effective, [0], offset_pa=max(resting, 0.0))
     partial = {substance: float(found.partial_pa[substance][0]) for substance in groups}
     return float(found.pressure_pa[0]), partial
-
-
-def _resting_pa(spot: Spot, state: SettledState) -> float:
-    """Pressure without load: from the state under full supply, else from that at base."""
-    chamber = spot.at(state.chamber_pa)
-    if math.isfinite(chamber):
-        return max(chamber - sum(spot.at(part) for part in state.partial_pa.values()), 0.0)
-    states = spot.judged.case.states
-    if states.inlet is None or states.inlet_at_work is None:
-        return float(states.backs_at_work.over_pa[spot.back_row])
-    more = states.inlet_at_work.over_pa - states.inlet.over_pa
-    return spot.at(states.offset_pa) + float(more[spot.front_row])
 
 
 def _drawing(spot: Spot, substance: str) -> Drawing:

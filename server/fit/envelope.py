@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.catalog.arrays import GRID
-from server.fit.explain import Spot
+from server.fit.explain import Spot, resting_at_work_pa
 from server.fit.foreline import mixture_of
 from server.fit.front_states import process_time_s
 from server.fit.geometry import foreline, line_table, outlet_of
@@ -34,7 +34,7 @@ from server.physics.entry_speed import FlowPotential
 from server.physics.gas import Mixture
 from server.physics.line import Line
 from server.physics.pumps import tolerable_foreline_pa
-from server.physics.speedtable import SpeedTable
+from server.physics.speedtable import SpeedTable, rest_pressure_pa
 
 FINE = 33
 """Points between two nodes of the grid where the foreline's limit is looked for."""
@@ -91,7 +91,7 @@ def envelopes(
                 shortest_time_s=times_s[number][0],
                 stated_time_s=times_s[number][1],
                 lowest_pressure_pa=_or_inf(spot.at(states.base.chamber_pa)),
-                clean_pressure_pa=spot.at(states.offset_pa),
+                clean_pressure_pa=_clean_pa(spot),
                 map=maps[number],
             )
         )
@@ -100,6 +100,15 @@ def envelopes(
 
 def _or_inf(value: float) -> float:
     return math.inf if math.isnan(value) else value
+
+
+def _clean_pa(spot: Spot) -> float:
+    """Pressure without any load at base: a backing pump alone stands where it takes no air."""
+    states = spot.judged.case.states
+    if spot.front is not None:
+        return spot.at(states.offset_pa)
+    speeds = states.backing.chamber
+    return float(rest_pressure_pa(speeds.tables[AIR])[speeds.rows[speeds.of[spot.back_row]]])
 
 
 def _let_in(spot: Spot) -> dict[str, float]:
@@ -138,7 +147,7 @@ def _stacks(spots: Sequence[Spot]) -> _Stacks:
     inlet = states.inlet_at_work
     rows = inlet.row_of_front[[spot.front_row for spot in spots]]
     past = past_traps(spots)
-    resting = np.array([_resting_pa(spot) for spot in spots])
+    resting = np.nan_to_num([resting_at_work_pa(spot) for spot in spots])
     over = np.array([inlet.over_pa[spot.front_row] for spot in spots])
     return _Stacks(
         spots,
@@ -146,16 +155,6 @@ def _stacks(spots: Sequence[Spot]) -> _Stacks:
         intake(inlet.at_pump, rows, np.maximum(resting - over, 0.0), past),
         behind_traps(spots, gas(base, past), gas(added, past)),
     )
-
-
-def _resting_pa(spot: Spot) -> float:
-    """Pressure in the chamber without load, as while the process runs where there is one."""
-    states = spot.judged.case.states
-    state = states.process
-    if state is not None and math.isfinite(spot.at(state.chamber_pa)):
-        return spot.at(state.chamber_pa) - sum(spot.at(part) for part in state.partial_pa.values())
-    resting = spot.at(states.offset_pa)
-    return resting if math.isfinite(resting) else 0.0
 
 
 @dataclass(frozen=True)

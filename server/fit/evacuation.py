@@ -57,11 +57,16 @@ class Evacuation:
 
 @dataclass(frozen=True)
 class RoughCurves:
-    """Chamber pressure against time by roughing alone: curves, and which belongs to each back."""
+    """Chamber pressure against time by roughing alone: curves, and which belongs to each back.
+
+    Between two points p − p_rest falls exponentially: under a constant load and speed it does.
+    """
 
     time_s: FloatArray
     """Shape (curves, points), NaN behind the end of a curve."""
     pressure_pa: FloatArray
+    rest_pa: FloatArray
+    """Where each curve comes to rest, below its last point; 0 where none is known."""
     curve_of: IntArray
     """Shape (backs,)."""
 
@@ -71,13 +76,14 @@ class RoughCurves:
         return np.fmax.accumulate(self.time_s, axis=1)
 
     @cached_property
-    def _ln_pressure(self) -> FloatArray:
-        """Ln p at every point, never rising along a curve, held behind its end."""
-        return np.fmin.accumulate(np.log(self.pressure_pa), axis=1)
+    def _ln_above(self) -> FloatArray:
+        """Ln (p − p_rest) at every point, never rising along a curve, held behind its end."""
+        above = self.pressure_pa - self.rest_pa[:, np.newaxis]
+        return np.fmin.accumulate(np.log(above), axis=1)
 
     @cached_property
     def _falling(self) -> EndToEnd:
-        return EndToEnd(-self._ln_pressure)
+        return EndToEnd(-self._ln_above)
 
     @cached_property
     def _passing(self) -> EndToEnd:
@@ -85,14 +91,21 @@ class RoughCurves:
 
     def time_at(self, backs: IntArray, pressure_pa: FloatArray) -> FloatArray:
         """Return when each back's curve passes a pressure; inf where it never does."""
-        curve, wanted = self.curve_of[backs], np.log(pressure_pa)
+        curve = self.curve_of[backs]
+        above = np.maximum(pressure_pa - self.rest_pa[curve], _NOTHING_PA)
+        wanted = np.log(above)
         found = self._falling.between(curve, -wanted, self._clock_s)
-        return np.where(wanted >= self._ln_pressure[curve, -1] - 1e-6, found, np.inf)
+        return np.where(wanted >= self._ln_above[curve, -1] - 1e-6, found, np.inf)
 
     def pressure_at(self, backs: IntArray, time_s: FloatArray) -> FloatArray:
         """Return each back's pressure at a clock, the last one where the curve has ended."""
-        found = self._passing.between(self.curve_of[backs], time_s, self._ln_pressure)
-        return floats(np.exp(found))
+        curve = self.curve_of[backs]
+        found = self._passing.between(curve, time_s, self._ln_above)
+        return floats(self.rest_pa[curve] + np.exp(found))
+
+
+_NOTHING_PA = 1e-100
+"""Stands for no distance from rest in a logarithm."""
 
 
 def equivalent_load(
@@ -120,7 +133,10 @@ def rough_curves(loads: Loads, states: FieldStates, lowest_pa: FloatArray) -> Ro
     load = equivalent_load(loads, speeds.tables, speeds.rows, reference)
     phase = Phase(speeds.tables[AIR], speeds.rows, ATMOSPHERE_PA, lowest)
     found = pump_down(loads.volume_m3, load, phase, HORIZON_S, trace=True)
-    return RoughCurves(found.curve_time_s, found.curve_pressure_pa, speeds.of)
+    assert states.rough_floor_pa is not None  # noqa: S101 (set for every high-vacuum field)
+    rest, last = states.rough_floor_pa[0][speeds.first], np.nanmin(found.curve_pressure_pa, axis=1)
+    rest = np.where(rest < last, rest, 0.0)
+    return RoughCurves(found.curve_time_s, found.curve_pressure_pa, rest, speeds.of)
 
 
 def rough_reference_pa(states: FieldStates, backs: IntArray) -> FloatArray:

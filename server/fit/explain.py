@@ -171,6 +171,22 @@ def reaching_load(spot: Spot, state: SettledState) -> dict[str, float]:
     return {gas: float(flow[row]) for gas, flow in beyond.items()}
 
 
+def resting_at_work_pa(spot: Spot) -> float:
+    """Return the pressure in a stack's chamber without load while the process runs.
+
+    From the state of the process where there is one, else from that at base; what stands over the
+    cold walls of the process is counted.
+    """
+    states = spot.judged.case.states
+    state = states.process
+    if state is not None and math.isfinite(chamber := spot.at(state.chamber_pa)):
+        return max(chamber - sum(spot.at(part) for part in state.partial_pa.values()), 0.0)
+    if states.inlet is None or states.inlet_at_work is None:
+        return float(states.backs_at_work.over_pa[spot.back_row])
+    more = states.inlet_at_work.over_pa - states.inlet.over_pa
+    return spot.at(states.offset_pa) + float(more[spot.front_row])
+
+
 def _throughput(said: Said) -> str:
     front = said.spot.front
     sentence = (

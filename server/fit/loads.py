@@ -55,7 +55,9 @@ class Loads:
     process_pa_m3_s: Mapping[str, float]
     vapour_kg_s: Mapping[str, float]
     permeation_pa_m3_s: Mapping[str, float] = field(default_factory=dict)
-    _base: dict[float, dict[str, float]] = field(default_factory=dict, repr=False, compare=False)
+    _base: dict[float, dict[str, float]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @property
     def lasting(self) -> tuple[str, ...]:

@@ -99,25 +99,35 @@ def vapour_route(case: Case, front_row: int, back_row: int) -> str:
 def _way_out(case: Case, front_row: int, back_row: int) -> Iterator[str]:
     front, back = case.field.fronts[front_row], case.backs[back_row]
     load = case.states.process.load_pa_m3_s if case.states.process else {}
-    passes = False
-    for substance, shares in stack_shares(case, front_row, back_row, load).items():
-        if substance not in case.loads.vapour_kg_s:
-            continue
-        passes |= shares.on > 0.0
-        held = ((front.trap if front else None, shares.in_front), (back.trap, shares.behind))
-        for trap, share in held:
-            if trap is not None and share > 0.0:
-                part = "it" if share > _ALL else f"{share:.0%} of the {SPECIES[substance].name}"
-                yield (
-                    f"{trap.name} holds {part}: {trap.capacity_kg * 1000:.0f} g until it must be "
-                    "defrosted, once a day at most."
-                )
-    if not passes:
+    flowing = stack_shares(case, front_row, back_row, load)
+    shares = {name: flowing[name] for name in case.loads.vapour_kg_s if name in flowing}
+    held_by = (
+        (front.trap if front else None, {name: own.in_front for name, own in shares.items()}),
+        (back.trap, {name: own.behind for name, own in shares.items()}),
+    )
+    for trap, held in held_by:
+        if trap is not None and any(held.values()):
+            yield (
+                f"{trap.name} holds {_parts_held(held)}: {trap.capacity_kg * 1000:.0f} g until it "
+                "must be defrosted, once a day at most."
+            )
+    if not any(own.on > 0.0 for own in shares.values()):
         return
     if back.backing.ballast_m3_s > 0.0:
         yield f"Run {back.backing.name} warm and with its gas ballast open."
     else:
         yield "The pump has no gas ballast: the gas pumped with the vapour carries it out."
+
+
+def _parts_held(shares: Mapping[str, float]) -> str:
+    """Say which parts of the vapours are held."""
+    if all(share > _ALL for share in shares.values()):
+        return "it" if len(shares) == 1 else "all of it"
+    return " and ".join(
+        f"{'all' if share > _ALL else f'{share:.0%}'} of the {SPECIES[name].name}"
+        for name, share in shares.items()
+        if share > 0.0
+    )
 
 
 _ALL = 0.995

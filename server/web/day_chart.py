@@ -93,13 +93,14 @@ def folded(spans: Sequence[DaySpan]) -> tuple[DaySpan, ...]:
     if len(rest) < 2:
         return tuple(spans)
     longest = max(rest, key=lambda span: span.end_s - span.start_s)
-    last = f" to {rest[-1].cycle}" if rest[-1].cycle > rest[0].cycle else ""
+    first, last = rest[0].cycle, rest[-1].cycle
+    which = f"cycles {first} to {last}" if last > first else f"cycle {first}"
     one = replace(
         longest,
         what=DayPhase.REPEATED,
         start_s=rest[0].start_s,
         end_s=rest[-1].end_s,
-        note=f"cycle {rest[0].cycle}{last}, as the second one",
+        note=f"{which}, as the second one",
     )
     after = spans.index(rest[-1]) + 1
     return (*spans[: spans.index(rest[0])], one, *spans[after:])

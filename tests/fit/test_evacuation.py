@@ -15,10 +15,12 @@ from scipy.integrate import solve_ivp
 from server.catalog.arrays import GRID
 from server.catalog.items import SpeedCurve, TurboPump
 from server.fit.candidates import fields_of
+from server.fit.choice import StackChoice
 from server.fit.costs import Purse
 from server.fit.evacuation import crossover_pressure_pa
 from server.fit.evaluation import How, Judged, judge
 from server.fit.loads import loads_of
+from server.fit.results import MarginKey
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.speedtable import SpeedTable
 from tests.accuracy import Quantity, agrees
@@ -31,6 +33,7 @@ from tests.fit.engine_cases import (
     a_rougher,
     inquiry,
     judged_demo,
+    spot_of,
 )
 from tests.fit.stock import a_fluid, a_turbo_pump
 
@@ -252,3 +255,21 @@ def test_a_target_above_the_crossover_is_reached_by_roughing_alone() -> None:
 
 def test_a_target_that_is_never_reached_takes_for_ever() -> None:
     assert np.isinf(bench(a_jet(), a_rougher(), FLUID, target_pressure="1e-6 Pa").time_s[0, 0])
+
+
+@pytest.mark.parametrize("room", [1.05, 1.19, 1.3, 1.5, 3.0])
+def test_roughing_near_its_rest_takes_as_long_as_by_hand(room: float) -> None:
+    """V/S·ln((p₀ − p_rest)/(p_x − p_rest)): roughing rests at Q/S of the leak.
+
+    The limit of the crossover is half of the tolerable 66.66 Pa, handed over 1.2 below where
+    roughing gets there.
+    """
+    asked = inquiry(
+        BENCH, target_pressure="3 Pa", chamber__leak_rate=f"{2.5e-3 * 33.33 / room} Pa*m3/s"
+    )
+    choice = StackChoice("JET", None, "ROUGHER", "FLUID")
+    judged = spot_of(asked, a_bench(a_jet(), a_rougher(), FLUID), choice).judged
+    assert judged.ledgers[MarginKey.CROSSOVER].ratio[0, 0] == pytest.approx(room, rel=1e-3)
+    handed, rest = 33.33 if room < 1.2 else 33.33 / 1.2, 33.33 / room
+    by_hand = 0.1 / 2.5e-3 * math.log((ATMOSPHERE_PA - rest) / (handed - rest))
+    assert judged.evacuation.rough_s[0] == pytest.approx(by_hand, rel=1e-3)

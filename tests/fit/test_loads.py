@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -35,6 +36,13 @@ def test_leak_and_surfaces_add_up_by_species() -> None:
     assert day[AIR] == pytest.approx(2e-6)
     assert day["water"] == pytest.approx(5.7e-6 * 2.6 / 24 + 1.52e-3 * 0.02 * 24**-0.8, rel=1e-9)
     assert day["argon"] == 0.0
+
+
+def test_loads_with_other_surfaces_do_not_remember_those_they_were_made_from() -> None:
+    day = 24 * 3600.0
+    assert LOADS.base_pa_m3_s(day)["water"] > 0.0
+    bare = replace(LOADS, surfaces=(), permeation_pa_m3_s={})
+    assert bare.base_pa_m3_s(day) == {**dict.fromkeys(LOADS.species, 0.0), AIR: LOADS.leak_pa_m3_s}
 
 
 def test_process_gas_comes_on_top_while_the_process_runs() -> None:

@@ -97,7 +97,7 @@ def test_a_table_of_a_day_shows_two_cycles_and_folds_the_rest() -> None:
     assert rows[:6] == tuple(spans[:6])
     assert rows[6].what is DayPhase.REPEATED
     assert (rows[6].start_s, rows[6].end_s) == (6 * 3600.0, 12 * 3600.0)
-    assert rows[6].note == "cycle 3 to 4, as the second one"
+    assert rows[6].note == "cycles 3 to 4, as the second one"
     assert rows[7:] == (spans[-1],)
     assert folded(spans[:6]) == tuple(spans[:6])
     # a day that ends within its third cycle: nothing to fold
