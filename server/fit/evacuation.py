@@ -24,7 +24,7 @@ from server.fit.requirements import Duty, Requirements
 from server.fit.settled import FieldStates
 from server.fit.thresholds import CROSSOVER_ROOM
 from server.fit.venting import load_of_later_cycles
-from server.physics.arrays import FloatArray, IntArray, floats
+from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
 from server.physics.burst import held_back_s_m3
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.end_to_end import EndToEnd
@@ -161,7 +161,12 @@ def crossover_pressure_pa(states: FieldStates) -> FloatArray:
     limit, floor = states.crossover_limit_pa, states.rough_floor_pa
     if limit is None or floor is None:
         return np.full(states.base.chamber_pa.shape, np.nan)
-    return np.where(floor < limit / CROSSOVER_ROOM, limit / CROSSOVER_ROOM, limit)
+    return np.where(has_room(limit, floor), limit / CROSSOVER_ROOM, limit)
+
+
+def has_room(limit_pa: FloatArray, floor_pa: FloatArray) -> BoolArray:
+    """Say where roughing is followed down to ``CROSSOVER_ROOM`` below a limit of the crossover."""
+    return np.asarray(NEAR_FLOOR * floor_pa < limit_pa / CROSSOVER_ROOM)
 
 
 def run_up_s(front: Front) -> float:

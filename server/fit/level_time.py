@@ -18,6 +18,7 @@ from server.fit.evacuation import (
     NEAR_FLOOR,
     RUN_ON_SHARE,
     RoughCurves,
+    has_room,
     rough_curves,
     roughing_run_up_s,
     run_up_s,
@@ -178,8 +179,7 @@ class TimeBounds:
         reached = self._reached(pumps)
         low, high = self._rungs_of_limit(pumps, reached)
         lowest, highest = rungs.pressure_pa[low], rungs.pressure_pa[high]
-        roomy = floor < lowest / CROSSOVER_ROOM
-        tight = floor >= highest / CROSSOVER_ROOM
+        roomy, tight = has_room(lowest, floor), ~has_room(highest, floor)
         back = np.arange(len(floor))
         first = np.where(roomy, rungs.with_room_s[high, back], rungs.reached_s[high, back])
         last = np.where(tight, rungs.reached_s[low, back], rungs.with_room_s[low, back])

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from server.errors import OutOfRange
-from server.physics.arrays import BoolArray, FloatArray, floats
+from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
 from server.physics.gasload import GasLoad
 from server.physics.outgassing import LAW_START_S
 from server.physics.pumpdown_approach import approach
@@ -102,19 +102,39 @@ def pump_down(
     paths = paths_of(phase.speed, rows, state.pressure, state.target)
     points = fall(state, course, paths, trace=trace)
     points += approach(state, course, paths, trace=trace)
-    early = _before_law(state, course)
+    before = np.flatnonzero(state.time < LAW_START_S) if course.alpha.any() else state.index[:0]
+    if before.size:
+        # a load that will decay is held up to there; from there on it has one law to the end. Each
+        # waits for the others, so that how it goes on does not depend on which they are
+        until = replace(course, horizon_s=min(horizon_s, LAW_START_S))
+        points += _follow(state.only(before), result, until, trace=trace)
+        _take_over(state, before, result, until, course)
+        points += approach(state, course, paths, trace=trace)
+    points += _follow(state, result, course, trace=trace)
+    return _with_curves(result, points) if trace else result
+
+
+def _follow(state: Rows, result: PhaseResult, course: Course, *, trace: bool) -> list[Point]:
+    """Step candidates on to their targets or to the horizon; tell of each in the result."""
+    points: list[Point] = []
     for _ in range(_MAX_STEPS):
-        if early and not _before_law(state, course):
-            # the load was constant; from here on it has one law to the end
-            early = False
-            points += approach(state, course, paths, trace=trace)
         if trace:
             points.append(snapshot(state, course))
         _retire(state, result, course)
         if state.index.size == 0:
-            return _with_curves(result, points) if trace else result
+            return points
         take_step(state, course)
     raise OutOfRange("The pump-down could not be followed: its speeds or loads are too abrupt.")
+
+
+def _take_over(
+    state: Rows, rows: IntArray, result: PhaseResult, until: Course, course: Course
+) -> None:
+    """Put candidates where they were told to be at the end of an earlier part of the course."""
+    state.time[rows] = np.fmin(result.time_s[rows], until.horizon_s)
+    state.pressure[rows] = result.pressure_pa[rows]
+    state.load, state.load_slope = load_at(state, np.minimum(state.time, course.horizon_s), course)
+    state.value, state.rise = speed_per_volume(state, course, state.pressure)
 
 
 def _begin(
@@ -169,11 +189,6 @@ def _terms(load: GasLoad, volume: FloatArray) -> tuple[FloatArray, FloatArray]:
         amplitude[row] += each[:, column]
     amplitude /= volume
     return alpha, amplitude
-
-
-def _before_law(state: Rows, course: Course) -> bool:
-    """Say whether a load that will decay is still held for any candidate."""
-    return bool(course.alpha.any() and (state.time < LAW_START_S).any())
 
 
 def _retire(state: Rows, result: PhaseResult, course: Course) -> None:
