@@ -1,4 +1,4 @@
-"""The highest chamber pressure at which a chamber may be handed to its high-vacuum pump.
+"""The highest pressure at which a chamber may be handed to its high-vacuum pump, and where it is.
 
 Vapour-jet pumps: where the roughing throughput falls to what pump and foreline carry (Hablanian
 1997), the burst that follows is over within ``BURST_S``, and the pressure is well below the
@@ -18,8 +18,9 @@ from server.fit.backing import BackTables
 from server.fit.candidates import Front
 from server.fit.loads import AIR
 from server.fit.pump_limits import highest_crossover_pa
-from server.fit.thresholds import BURST_S
-from server.physics.arrays import FloatArray, IntArray
+from server.fit.settled import FieldStates
+from server.fit.thresholds import BURST_S, CROSSOVER_ROOM
+from server.physics.arrays import BoolArray, FloatArray, IntArray
 from server.physics.steady import steady_state
 
 
@@ -80,3 +81,27 @@ def jet_limits_pa(
     lowest = np.fmin(np.fmin(level.reshape(carried.shape), burst), own_pa)
     # what carries nothing is never handed a chamber: the tables' end, which none reaches
     return np.asarray(np.maximum(lowest, GRID.low_pa))
+
+
+def crossover_pressure_pa(states: FieldStates) -> FloatArray:
+    """Return the chamber pressure at the crossover of every combination, shape (F, B).
+
+    ``CROSSOVER_ROOM`` below the limit where roughing is followed down to there, else the limit
+    itself.
+    """
+    limit, floor = states.crossover_limit_pa, states.rough_floor_pa
+    if limit is None or floor is None:
+        return np.full(states.base.chamber_pa.shape, np.nan)
+    return np.where(has_room(limit, floor), limit / CROSSOVER_ROOM, limit)
+
+
+def has_room(limit_pa: FloatArray, floor_pa: FloatArray) -> BoolArray:
+    """Say where roughing is followed down to ``CROSSOVER_ROOM`` below a limit of the crossover."""
+    return np.asarray(NEAR_FLOOR * floor_pa < limit_pa / CROSSOVER_ROOM)
+
+
+NEAR_FLOOR = 1.02
+"""Lowest pressure to which roughing is followed, as a multiple of where it comes to rest.
+
+A choice of our own: nearer to its rest the time depends on the rest and hardly on the pump.
+"""

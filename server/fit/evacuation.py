@@ -18,13 +18,13 @@ from server.catalog.arrays import GRID
 from server.catalog.items import TurboPump
 from server.fit.alike import Groups
 from server.fit.candidates import Back, Front
+from server.fit.crossover import NEAR_FLOOR, crossover_pressure_pa
 from server.fit.inlet import InletTables
 from server.fit.loads import AIR, Loads
 from server.fit.requirements import Duty, Requirements
 from server.fit.settled import FieldStates
-from server.fit.thresholds import CROSSOVER_ROOM
 from server.fit.venting import load_of_later_cycles
-from server.physics.arrays import BoolArray, FloatArray, IntArray, floats
+from server.physics.arrays import FloatArray, IntArray, floats
 from server.physics.burst import held_back_s_m3
 from server.physics.constants import ATMOSPHERE_PA
 from server.physics.end_to_end import EndToEnd
@@ -153,22 +153,6 @@ ROUGH_REFERENCE_PA = 100.0
 """The least of these pressures. [Pa]"""
 
 
-def crossover_pressure_pa(states: FieldStates) -> FloatArray:
-    """Return the chamber pressure at the crossover of every combination, shape (F, B).
-
-    ``CROSSOVER_ROOM`` below the limit where roughing reaches it, else the limit itself.
-    """
-    limit, floor = states.crossover_limit_pa, states.rough_floor_pa
-    if limit is None or floor is None:
-        return np.full(states.base.chamber_pa.shape, np.nan)
-    return np.where(has_room(limit, floor), limit / CROSSOVER_ROOM, limit)
-
-
-def has_room(limit_pa: FloatArray, floor_pa: FloatArray) -> BoolArray:
-    """Say where roughing is followed down to ``CROSSOVER_ROOM`` below a limit of the crossover."""
-    return np.asarray(NEAR_FLOOR * floor_pa < limit_pa / CROSSOVER_ROOM)
-
-
 def run_up_s(front: Front) -> float:
     """Return how long roughing goes on after the start pressure while a turbo runs up."""
     return front.pump.run_up_s if isinstance(front.pump, TurboPump) else 0.0
@@ -281,9 +265,6 @@ RUN_ON_SHARE = 9e-4
 
 CLEAR_SHARE = 0.3
 """Share of the crossover to which roughing is followed for others: clearly through it."""
-
-NEAR_FLOOR = 1.02
-"""Lowest pressure to which roughing is followed, as a multiple of where it comes to rest."""
 
 
 @dataclass(frozen=True)

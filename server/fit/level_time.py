@@ -13,12 +13,11 @@ from functools import cached_property
 import numpy as np
 
 from server.catalog.arrays import GRID
+from server.fit.crossover import NEAR_FLOOR, has_room
 from server.fit.evacuation import (
     HORIZON_S,
-    NEAR_FLOOR,
     RUN_ON_SHARE,
     RoughCurves,
-    has_room,
     rough_curves,
     roughing_run_up_s,
     run_up_s,

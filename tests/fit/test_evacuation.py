@@ -17,7 +17,7 @@ from server.catalog.items import SpeedCurve, TurboPump
 from server.fit.candidates import fields_of
 from server.fit.choice import StackChoice
 from server.fit.costs import Purse
-from server.fit.evacuation import crossover_pressure_pa
+from server.fit.crossover import crossover_pressure_pa
 from server.fit.evaluation import How, Judged, judge
 from server.fit.loads import loads_of
 from server.fit.results import MarginKey

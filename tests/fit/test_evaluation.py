@@ -23,7 +23,7 @@ from server.catalog.items import (
 )
 from server.fit.candidates import Field
 from server.fit.costs import Purse
-from server.fit.evacuation import crossover_pressure_pa
+from server.fit.crossover import crossover_pressure_pa
 from server.fit.evaluation import How, judge
 from server.fit.results import MarginKey
 from server.fit.thresholds import RULES

@@ -13,11 +13,10 @@ import numpy as np
 
 from server.fit.alike import Speeds
 from server.fit.candidates import Front
+from server.fit.crossover import NEAR_FLOOR, crossover_pressure_pa
 from server.fit.evacuation import (
     HORIZON_S,
-    NEAR_FLOOR,
     RUN_ON_SHARE,
-    crossover_pressure_pa,
     equivalent_load,
     rough_reference_pa,
     run_up_s,

@@ -14,7 +14,7 @@ from server.catalog.items import Catalog, TurboPump
 from server.fit.backing import BacksAtWork
 from server.fit.candidates import Back, Front
 from server.fit.costs import Purse
-from server.fit.evacuation import crossover_pressure_pa
+from server.fit.crossover import crossover_pressure_pa
 from server.fit.explain import Spot, reaching_load
 from server.fit.foreline import Standing
 from server.fit.front_states import process_time_s
